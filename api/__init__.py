@@ -1,0 +1,1 @@
+"""People and time: records, the watch, messages, pages and the command line."""

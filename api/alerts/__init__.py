@@ -1,0 +1,1 @@
+"""Messages owed to people: kept, sent, retried, recorded."""

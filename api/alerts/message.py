@@ -1,0 +1,314 @@
+"""Turns an alarm into words: one line that fits a text message, then a body. Pure text.
+
+The line starts with the plants and where they stand, never with a code or a cry of alarm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from api.alerts.cautions import cautions
+from api.alerts.figures import (
+    bound_shown,
+    clock_time,
+    date_and_time,
+    distance_shown,
+    unit_shown,
+    value_shown,
+)
+from api.alerts.phrases import phrases
+from api.alerts.told import batch_of, subject_of
+from rules.local_time import local_day
+from rules.model.alarm import AlarmState, Priority
+from rules.model.batch import Cover, Wrap
+from rules.model.plan import Side
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from datetime import datetime
+
+    from api.alerts.phrases import Phrases
+    from api.alerts.told import Subject
+    from api.records.alarms import AlarmRecord
+    from api.records.watch import WatchGap
+    from rules.model.batch import Batch
+    from rules.model.people import Person
+    from rules.model.plan import CarePlan, Limit
+    from rules.model.site import Site
+
+LINE_LENGTH = 160
+
+
+@dataclass(frozen=True, slots=True)
+class MessageText:
+    """The words of one message. `line` is at most 160 characters; `body` is plain text."""
+
+    line: str
+    body: str
+
+
+@dataclass(frozen=True, slots=True)
+class Addressed:
+    """To whom a message speaks, and what they should know of the others.
+
+    `others` are the names of people told of the same thing, `instead_of` the name of someone who
+    could not be reached. `now` is the instant at which the message is written.
+    """
+
+    person: Person
+    others: tuple[str, ...]
+    instead_of: str | None
+    now: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Writer:
+    """Writes messages for one site. `base_url` is how people reach the pages."""
+
+    site: Site
+    plans: Mapping[str, CarePlan]
+    base_url: str
+
+    def opened(self, alarm: AlarmRecord, to: Addressed) -> MessageText:
+        """Say that something is wrong and what to do first."""
+        words, subject = phrases(to.person.language), subject_of(self.site, self.plans, alarm)
+        when = self._when(alarm, to, words)
+        over = alarm.ended_at is not None
+        first = words.look_and_acknowledge if over else _first(subject, to, words)
+        line, short = (
+            f"{what} {when}." for what in (self._what(subject, to, words), self._bare(subject, to))
+        )
+        body = [
+            *self._introduce(subject.batch, words),
+            *self._story(subject, to, words),
+            *self._stage(subject, words),
+            words.do_first.format(action=first),
+            _told(to, words),
+            *self._link(alarm, words),
+            *cautions(subject, self.site.site, to.now, words),
+        ]
+        return MessageText(
+            _that_fits(f"{line} {first}", f"{short} {first}", line, short), "\n".join(body)
+        )
+
+    def closed(self, alarm: AlarmRecord, ended_at: datetime, to: Addressed) -> MessageText:
+        """Say that it is over, and whether someone must still acknowledge it."""
+        words, subject = phrases(to.person.language), subject_of(self.site, self.plans, alarm)
+        place = self.site.site
+        over = words.back_inside if subject.blind_to is None else words.blind_over
+        felt = "" if subject.blind_to is None else words.felt[subject.blind_to]
+        what = over.format(
+            time=clock_time(ended_at, place, now=to.now, words=words),
+            start=clock_time(alarm.since, place, now=to.now, words=words),
+            says=_says(subject, to, words),
+            felt=felt,
+        )
+        waits = alarm.state in {AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED_UNACKNOWLEDGED}
+        rest = words.still_open_to_acknowledge if waits else words.nothing_to_do
+        came_back = [words.came_back] if alarm.ended_at is None else []
+        body = [
+            *self._introduce(subject.batch, words),
+            f"{what[0].upper()}{what[1:]}.",
+            *came_back,
+            rest,
+            *(self._link(alarm, words) if waits else ()),
+        ]
+        line = f"{self._plants(alarm.batch, alarm.opened_at, words)}: {what}."
+        return MessageText(_that_fits(f"{line} {rest}", line), "\n".join(body))
+
+    def unwatched(
+        self, changed: Sequence[AlarmRecord], gap: WatchGap, to: Addressed
+    ) -> MessageText:
+        """Say in one message what happened to a batch while nobody watched, the worst first."""
+        words, place = phrases(to.person.language), self.site.site
+        urgency = list(Priority)
+        worst_first = sorted(
+            changed, key=lambda alarm: (alarm.ended_at is not None, urgency.index(alarm.priority))
+        )
+        nobody = words.nobody_watched.format(
+            start=clock_time(gap.start, place, now=to.now, words=words),
+            end=clock_time(gap.end, place, now=to.now, words=words),
+        )
+        subjects = [subject_of(self.site, self.plans, alarm) for alarm in worst_first]
+        worst = subjects[0]
+        over = worst.alarm.ended_at is not None
+        first = words.look_at_batch if over else _first(worst, to, words)
+        when = self._when(worst.alarm, to, words)
+        line, short = (
+            f"{what} {when}. {nobody}"
+            for what in (self._what(worst, to, words), self._bare(worst, to))
+        )
+        more = words.and_more.format(count=len(subjects) - 1) if len(subjects) > 1 else ""
+        body = [
+            *self._introduce(worst.batch, words),
+            words.nobody_watched_long.format(
+                start=date_and_time(gap.start, place, words),
+                end=date_and_time(gap.end, place, words),
+            ),
+            *(self._entry(subject, to, words) for subject in subjects),
+            words.do_first.format(action=first),
+            _told(to, words),
+            *cautions(worst, place, to.now, words),
+        ]
+        lines = (
+            f"{line} {first} {more}",
+            f"{line} {first}",
+            f"{short} {first} {more}",
+            f"{short} {first}",
+            short,
+        )
+        return MessageText(_that_fits(*lines), "\n".join(body))
+
+    def bare(self, batch: str, alarm_id: int | None, person: Person) -> MessageText:
+        """Say that a batch needs someone, for when nothing more can be put into words."""
+        words = phrases(person.language)
+        link = f"{self.base_url}/alarms" + ("" if alarm_id is None else f"/{alarm_id}")
+        line = f"{batch}: {words.look_at_batch}"
+        return MessageText(line, f"{line}\n{words.look_here.format(link=link)}")
+
+    def _entry(self, subject: Subject, to: Addressed, words: Phrases) -> str:
+        when = self._when(subject.alarm, to, words)
+        says = _says(subject, to, words)
+        figure = self._figure(subject, to, words)
+        entry = words.meanwhile.format(
+            says=f"{says}, {figure}" if figure else says,
+            when=when,
+            action="" if subject.alarm.ended_at is not None else _first(subject, to, words),
+        )
+        return f"{entry.strip()}\n  {self.base_url}/alarms/{subject.alarm.id}"
+
+    def _plants(self, code: str, at: datetime, words: Phrases) -> str:
+        """Return label and place: "MG-07 mango under bag, bench 2"."""
+        batch = batch_of(self.site, code)
+        if batch is None:
+            return code
+        cover = words.cover[batch.cover] if batch.covered_at(at) else ""
+        if batch.cover is Cover.NONE and batch.wrap is Wrap.STRETCH_FILM:
+            cover = words.in_film
+        label = " ".join(part for part in (code, batch.species, cover) if part)
+        bench = next((bench.title for bench in self.site.bench if bench.id == batch.bench), "")
+        return f"{label}, {bench}" if bench else label
+
+    def _what(self, subject: Subject, to: Addressed, words: Phrases) -> str:
+        plants = self._plants(subject.alarm.batch, subject.alarm.opened_at, words)
+        figure = self._figure(subject, to, words)
+        says = _says(subject, to, words)
+        return f"{plants}: {says}, {figure}" if figure else f"{plants}: {says}"
+
+    def _bare(self, subject: Subject, to: Addressed) -> str:
+        """Return what is wrong without what it should be, for when the line would be too long."""
+        words, limit, value = phrases(to.person.language), subject.limit, subject.alarm.value
+        plants = self._plants(subject.alarm.batch, subject.alarm.opened_at, words)
+        what = f"{plants}: {_says(subject, to, words)}"
+        if limit is None or value is None:
+            return what
+        shown = value_shown(limit.quantity, value, limit.bound, to.person, words)
+        return f"{what}, {shown} {unit_shown(limit.quantity, to.person)}"
+
+    def _figure(self, subject: Subject, to: Addressed, words: Phrases) -> str:
+        limit, value = subject.limit, subject.alarm.value
+        if limit is None or value is None:
+            return ""
+        shown = value_shown(limit.quantity, value, limit.bound, to.person, words)
+        unit = unit_shown(limit.quantity, to.person)
+        should = words.at_least if limit.side is Side.LOW else words.at_most
+        bound = bound_shown(limit.quantity, limit.bound, to.person, words)
+        return f"{shown} {unit} ({should.format(bound=bound)})"
+
+    def _when(self, alarm: AlarmRecord, to: Addressed, words: Phrases) -> str:
+        start = clock_time(alarm.since, self.site.site, now=to.now, words=words)
+        if alarm.ended_at is None:
+            return words.since.format(time=start)
+        end = clock_time(alarm.ended_at, self.site.site, now=to.now, words=words)
+        return f"{words.from_to.format(start=start, end=end)}, {words.over_now}"
+
+    def _introduce(self, batch: Batch | None, words: Phrases) -> list[str]:
+        if batch is None:
+            return []
+        bench = next((bench for bench in self.site.bench if bench.id == batch.bench), None)
+        house = next((h for h in self.site.house if bench and h.id == bench.house), None)
+        plants = words.plants.format(
+            code=batch.code,
+            species=batch.species,
+            cultivar=batch.cultivar,
+            count=batch.count,
+            method=words.method[batch.method],
+        )
+        if bench is None or house is None:
+            return [plants]
+        where = words.where.format(bench=bench.title, house=house.title, site=self.site.site.title)
+        return [plants, where]
+
+    def _story(self, subject: Subject, to: Addressed, words: Phrases) -> list[str]:
+        alarm, place = subject.alarm, self.site.site
+        since = date_and_time(alarm.since, place, words)
+        lines = []
+        if subject.blind_to is not None:
+            felt = words.felt[subject.blind_to]
+            time = clock_time(alarm.since, place, now=to.now, words=words)
+            lines += [words.what_blind.format(felt=felt, time=time), words.blind_checks]
+        elif subject.limit is not None and alarm.value is not None:
+            lines.append(_measured(subject.limit, alarm.value, to, words))
+        lines.append(words.since_when.format(when=since))
+        if alarm.ended_at is not None:
+            lines.append(words.ended_when.format(when=date_and_time(alarm.ended_at, place, words)))
+        lines.append(words.priority_is.format(how_soon=words.priority[alarm.priority]))
+        return lines
+
+    def _stage(self, subject: Subject, words: Phrases) -> list[str]:
+        batch = subject.batch
+        if batch is None or subject.stage is None:
+            return []
+        day = (local_day(subject.alarm.opened_at, self.site.site) - batch.grafted_on).days
+        return [words.stage_is.format(stage=words.stage[subject.stage], day=day)]
+
+    def _link(self, alarm: AlarmRecord, words: Phrases) -> list[str]:
+        return [words.look_here.format(link=f"{self.base_url}/alarms/{alarm.id}")]
+
+
+def _first(subject: Subject, to: Addressed, words: Phrases) -> str:
+    if subject.limit is None:
+        return words.look_at_batch if subject.blind_to is None else words.blind_first
+    return subject.limit.action.in_language(to.person.language)
+
+
+def _says(subject: Subject, to: Addressed, words: Phrases) -> str:
+    if subject.blind_to is not None:
+        return words.cannot_see.format(felt=words.felt[subject.blind_to])
+    if subject.limit is None:
+        return words.unknown_limit.format(condition=subject.alarm.condition)
+    return subject.limit.says.in_language(to.person.language)
+
+
+def _measured(limit: Limit, value: float, to: Addressed, words: Phrases) -> str:
+    felt, person = limit.quantity, to.person
+    unit = unit_shown(felt, person)
+    low = limit.side is Side.LOW
+    should = words.at_least if low else words.at_most
+    bound = f"{bound_shown(felt, limit.bound, person, words)} {unit}"
+    beyond = words.too_low if low else words.too_high
+    return words.what_was.format(
+        says=limit.says.in_language(person.language),
+        felt=words.felt[felt].capitalize(),
+        value=f"{value_shown(felt, value, limit.bound, person, words)} {unit}",
+        bound=should.format(bound=bound),
+        beyond=beyond.format(by=distance_shown(felt, abs(value - limit.bound), person, words)),
+    )
+
+
+def _told(to: Addressed, words: Phrases) -> str:
+    told = words.told_only_you
+    if to.others:
+        told = words.told_others.format(others=", ".join(to.others))
+    if to.instead_of is None:
+        return told
+    return f"{told} {words.instead_of.format(person=to.instead_of)}"
+
+
+def _that_fits(*lines: str) -> str:
+    """Return the first line that fits; if none does, the last one, ended early between words."""
+    for line in lines:
+        if len(line.strip()) <= LINE_LENGTH:
+            return line.strip()
+    return f"{lines[-1][: LINE_LENGTH - 1].rsplit(' ', 1)[0]}…"

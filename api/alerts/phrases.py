@@ -1,0 +1,289 @@
+"""Every sentence of a message in both languages, side by side, and nothing else."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+from rules.model.alarm import Priority
+from rules.model.batch import Cover, GraftMethod, Stage
+from rules.model.quantities import Felt
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+
+@dataclass(frozen=True, slots=True)
+class Phrases:
+    """The sentences of one language. Names in braces are filled in by `api.alerts.message`."""
+
+    decimal_mark: str
+    weekdays: tuple[str, ...]
+    months: tuple[str, ...]
+    date_and_time: str
+    cover: Mapping[Cover, str]
+    in_film: str
+    felt: Mapping[Felt, str]
+    stage: Mapping[Stage, str]
+    method: Mapping[GraftMethod, str]
+    priority: Mapping[Priority, str]
+    at_least: str
+    at_most: str
+    since: str
+    from_to: str
+    cannot_see: str
+    blind_first: str
+    over_now: str
+    look_and_acknowledge: str
+    back_inside: str
+    blind_over: str
+    still_open_to_acknowledge: str
+    nothing_to_do: str
+    nobody_watched: str
+    and_more: str
+    look_at_batch: str
+    plants: str
+    where: str
+    what_was: str
+    what_blind: str
+    blind_checks: str
+    too_low: str
+    too_high: str
+    since_when: str
+    ended_when: str
+    priority_is: str
+    stage_is: str
+    do_first: str
+    told_only_you: str
+    told_others: str
+    instead_of: str
+    nobody_watched_long: str
+    meanwhile: str
+    look_here: str
+    came_back: str
+    care: str
+    care_night: str
+    care_heat: str
+    care_water: str
+    care_local: str
+    unknown_limit: str
+
+
+ENGLISH = Phrases(
+    decimal_mark=".",
+    weekdays=("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"),
+    months=(
+        "January",
+        "February",
+        "March",
+        "April",
+        "May",
+        "June",
+        "July",
+        "August",
+        "September",
+        "October",
+        "November",
+        "December",
+    ),
+    date_and_time="{weekday} {day} {month}, {time} nursery time ({offset})",
+    cover=MappingProxyType({Cover.TIED_BAG: "under bag", Cover.TENT: "in tent", Cover.NONE: ""}),
+    in_film="in film",
+    felt=MappingProxyType(
+        {
+            Felt.AIR_TEMPERATURE: "air temperature",
+            Felt.RELATIVE_HUMIDITY: "humidity",
+            Felt.VAPOUR_PRESSURE_DEFICIT: "drying power of the air",
+            Felt.PPFD: "light",
+            Felt.LEAF_TEMPERATURE: "leaf temperature",
+            Felt.AIR_SPEED: "wind",
+            Felt.SUBSTRATE_MOISTURE: "moisture in the pots",
+        }
+    ),
+    stage=MappingProxyType(
+        {
+            Stage.HEALING: "healing",
+            Stage.NEW_GROWTH: "new growth",
+            Stage.EASING: "easing",
+            Stage.HARDENING: "hardening",
+            Stage.RELEASED: "released",
+            Stage.CLOSED: "closed",
+            Stage.FAILED: "failed",
+        }
+    ),
+    method=MappingProxyType(
+        {
+            GraftMethod.CLEFT: "cleft graft",
+            GraftMethod.SIDE_VENEER: "side veneer graft",
+            GraftMethod.WHIP_AND_TONGUE: "whip-and-tongue graft",
+            GraftMethod.CHIP_BUD: "chip bud",
+            GraftMethod.APPROACH: "approach graft",
+            GraftMethod.TOP_WORKING: "top-worked",
+        }
+    ),
+    priority=MappingProxyType(
+        {
+            Priority.HIGH: "How soon: now.",
+            Priority.MEDIUM: "How soon: within a few hours.",
+            Priority.LOW: "How soon: when you are next at the bench.",
+        }
+    ),
+    at_least="should be {bound} or more",
+    at_most="should be {bound} or less",
+    since="since {time}",
+    from_to="{start} to {end}",
+    cannot_see="cannot see the {felt}",
+    blind_first="Go and look at the plants; check probe, battery, hub.",
+    over_now="over now",
+    look_and_acknowledge="Look at it and acknowledge.",
+    back_inside="back inside since {time} ({says}, from {start})",
+    blind_over="seen again since {time} (could not see the {felt}, from {start})",
+    still_open_to_acknowledge="Still needs acknowledging.",
+    nothing_to_do="Nothing more to do.",
+    nobody_watched="Nobody watched {start} to {end}.",
+    and_more="And {count} more.",
+    look_at_batch="Look at the plants.",
+    plants="{code}: {species} {cultivar}, {count} plants, {method}.",
+    where="Where: {bench}, {house}, {site}.",
+    what_was="What: {says}. {felt}: {value} when this was raised; {bound}. {beyond}",
+    what_blind="What: the {felt} has not been seen since {time}. Until it is seen again nobody can "
+    "tell how these plants are, so a person must look at them.",
+    blind_checks="Then check, in this order: is the probe still in its place, its battery, and "
+    "whether the hub has power.",
+    too_low="That is {by} too low.",
+    too_high="That is {by} too high.",
+    since_when="Since: {when}.",
+    ended_when="Over since: {when}. This message was late.",
+    priority_is="{how_soon}",
+    stage_is="Stage: {stage}, day {day} since grafting.",
+    do_first="Do first: {action}",
+    told_only_you="Told: only you.",
+    told_others="Told: you and {others}.",
+    instead_of="You are told because {person} could not be reached.",
+    nobody_watched_long="Nobody watched from {start} to {end}: graftvigil was not running. What "
+    "was measured meanwhile has now been judged, and this one message stands for all of it.",
+    meanwhile="- {says}: {when}. {action}",
+    look_here="To say that you have it: {link}",
+    came_back="It has come back since; another message tells of that.",
+    care="Take care:",
+    care_night="- It is night: tell someone that you are going and when you will be back. Take a "
+    "lamp and a phone.",
+    care_heat="- A closed house in the sun is hot. Tell someone that you are inside, drink water, "
+    "and come out at once if you feel dizzy or unwell.",
+    care_water="- Keep water away from sockets, plugs, fans and lamps. Switch them off before you "
+    "mist or wet the floor.",
+    care_local="The rules of your place, and what your electrician says, come before this message.",
+    unknown_limit="outside its limit {condition}",
+)
+
+SPANISH = Phrases(
+    decimal_mark=",",
+    weekdays=("lun", "mar", "mié", "jue", "vie", "sáb", "dom"),
+    months=(
+        "enero",
+        "febrero",
+        "marzo",
+        "abril",
+        "mayo",
+        "junio",
+        "julio",
+        "agosto",
+        "septiembre",
+        "octubre",
+        "noviembre",
+        "diciembre",
+    ),
+    date_and_time="{weekday} {day} de {month}, {time} hora del vivero ({offset})",
+    cover=MappingProxyType({Cover.TIED_BAG: "bajo bolsa", Cover.TENT: "en túnel", Cover.NONE: ""}),
+    in_film="en cinta",
+    felt=MappingProxyType(
+        {
+            Felt.AIR_TEMPERATURE: "temperatura del aire",
+            Felt.RELATIVE_HUMIDITY: "humedad",
+            Felt.VAPOUR_PRESSURE_DEFICIT: "sequedad del aire",
+            Felt.PPFD: "luz",
+            Felt.LEAF_TEMPERATURE: "temperatura de la hoja",
+            Felt.AIR_SPEED: "fuerza del viento",
+            Felt.SUBSTRATE_MOISTURE: "humedad de las macetas",
+        }
+    ),
+    stage=MappingProxyType(
+        {
+            Stage.HEALING: "prendimiento",
+            Stage.NEW_GROWTH: "brotación",
+            Stage.EASING: "apertura gradual",
+            Stage.HARDENING: "endurecimiento",
+            Stage.RELEASED: "planta libre",
+            Stage.CLOSED: "cerrado",
+            Stage.FAILED: "perdido",
+        }
+    ),
+    method=MappingProxyType(
+        {
+            GraftMethod.CLEFT: "injerto de hendidura",
+            GraftMethod.SIDE_VENEER: "injerto de enchapado lateral",
+            GraftMethod.WHIP_AND_TONGUE: "injerto inglés de lengüeta",
+            GraftMethod.CHIP_BUD: "injerto de yema con astilla",
+            GraftMethod.APPROACH: "injerto de aproximación",
+            GraftMethod.TOP_WORKING: "cambio de copa",
+        }
+    ),
+    priority=MappingProxyType(
+        {
+            Priority.HIGH: "Cuándo ir: ahora.",
+            Priority.MEDIUM: "Cuándo ir: en pocas horas.",
+            Priority.LOW: "Cuándo ir: la próxima vez que pase por la mesa.",
+        }
+    ),
+    at_least="debe ser {bound} o más",
+    at_most="debe ser {bound} o menos",
+    since="desde {time}",
+    from_to="de {start} a {end}",
+    cannot_see="no se ve la {felt}",
+    blind_first="Vaya a ver las plantas; revise sonda, pila y antena.",
+    over_now="ya pasó",
+    look_and_acknowledge="Mírelo y confirme.",
+    back_inside="bien desde {time} ({says}, desde {start})",
+    blind_over="se ve otra vez desde {time} (no se veía la {felt}, desde {start})",
+    still_open_to_acknowledge="Falta confirmar.",
+    nothing_to_do="Nada más que hacer.",
+    nobody_watched="Sin vigilancia de {start} a {end}.",
+    and_more="Y {count} más.",
+    look_at_batch="Mire las plantas.",
+    plants="{code}: {species} {cultivar}, {count} plantas, {method}.",
+    where="Dónde: {bench}, {house}, {site}.",
+    what_was="Qué: {says}. {felt}: {value} al avisar; {bound}. {beyond}",
+    what_blind="Qué: la {felt} no se ve desde {time}. Hasta que se vea otra vez nadie sabe cómo "
+    "están estas plantas; una persona debe ir a mirarlas.",
+    blind_checks="Después revise, en este orden: que la sonda siga en su sitio, su pila y que la "
+    "antena tenga corriente.",
+    too_low="Le faltan {by}.",
+    too_high="Le sobran {by}.",
+    since_when="Desde: {when}.",
+    ended_when="Pasó: {when}. Este mensaje llegó tarde.",
+    priority_is="{how_soon}",
+    stage_is="Etapa: {stage}, día {day} desde el injerto.",
+    do_first="Primero: {action}",
+    told_only_you="Avisados: solo usted.",
+    told_others="Avisados: usted y {others}.",
+    instead_of="Se le avisa porque no se pudo avisar a {person}.",
+    nobody_watched_long="Nadie vigiló de {start} a {end}: graftvigil no estaba en marcha. Lo que "
+    "se midió mientras tanto ya se revisó, y este único mensaje lo resume todo.",
+    meanwhile="- {says}: {when}. {action}",
+    look_here="Para decir que usted se encarga: {link}",
+    came_back="Después volvió a pasar; otro mensaje lo cuenta.",
+    care="Cuidado:",
+    care_night="- Es de noche: diga a alguien que va y cuándo volverá. Lleve linterna y teléfono.",
+    care_heat="- Una casa cerrada al sol es muy caliente. Diga a alguien que está dentro, beba "
+    "agua y salga enseguida si se marea o se siente mal.",
+    care_water="- No moje enchufes, ventiladores ni lámparas. Apáguelos antes de rociar o de mojar "
+    "el piso.",
+    care_local="Las reglas de su lugar y lo que diga su electricista valen más que este mensaje.",
+    unknown_limit="fuera de su límite {condition}",
+)
+
+
+def phrases(language: str) -> Phrases:
+    """Return the Spanish sentences for "es", else the English ones."""
+    return SPANISH if language == "es" else ENGLISH

@@ -1,0 +1,180 @@
+"""The alert service: claims messages that are owed, sends them, and records what came of it.
+
+Lease, send, then record. Killed between sending and recording, it sends that one message once
+more when the lease has run out; killed anywhere else, it repeats and loses nothing.
+"""
+
+from __future__ import annotations
+
+import logging
+from typing import TYPE_CHECKING, assert_never
+
+from api.alerts.channels import Failed, Sent
+from api.alerts.message import Writer
+from api.alerts.outbox import LEASE, MOST_TRIES, People, after_failure, give_up, words_of
+from api.records.outbox import claim, due, message, record_given_up, record_sent
+from api.records.session import reading, writing
+
+if TYPE_CHECKING:
+    import threading
+    from collections.abc import Callable, Mapping
+    from datetime import datetime, timedelta
+
+    from sqlalchemy import Connection, Engine
+
+    from api.alerts.channels import Channels, Outcome
+    from api.alerts.message import MessageText
+    from api.records.outbox import OutboxRow
+    from api.watch.clock import Clock
+    from rules.model.people import Person
+    from rules.model.plan import CarePlan
+    from rules.model.site import Site
+
+log = logging.getLogger(__name__)
+
+TURN_S = 1.0
+LONGEST_PAUSE_S = 30.0
+AT_ONCE = 20
+
+
+class AlertService:
+    """Sends what is owed. Several may run: a lease lets one of them send each message.
+
+    Parameters
+    ----------
+    base_url
+        How people reach the pages; links in messages start with it.
+    lease
+        How long a message is held while it is being sent; longer than any send takes.
+    """
+
+    def __init__(
+        self,
+        site: Site,
+        plans: Mapping[str, CarePlan],
+        records: Engine,
+        clock: Clock,
+        channels: Channels,
+        *,
+        base_url: str,
+        lease: timedelta = LEASE,
+    ) -> None:
+        self._site = site
+        self._people = People(site)
+        self._writer = Writer(site, plans, base_url.rstrip("/"))
+        self._records = records
+        self._clock = clock
+        self._channels = channels
+        self._lease = lease
+        self._last_turn: datetime | None = None
+        self._last_error: str | None = None
+
+    @property
+    def last_turn(self) -> datetime | None:
+        """When the last turn without a fault ended; None before the first."""
+        return self._last_turn
+
+    @property
+    def last_error(self) -> str | None:
+        """What the last turn failed on; None if it did not. Failed sends stand in the outbox."""
+        return self._last_error
+
+    def turn(self) -> int:
+        """Try every message that is due once; return how many were accepted by their channel."""
+        return self._turn(_never)
+
+    def run(self, stop: threading.Event) -> None:
+        """Take a turn about once a second until `stop`; faults are logged, then tried again."""
+        failures = 0
+        while not stop.is_set():
+            try:
+                self._turn(stop.is_set)
+            except Exception as error:
+                failures += 1
+                self._last_error = f"{type(error).__name__}: {error}"
+                log.exception("alerts_failed failures=%d", failures)
+            else:
+                failures = 0
+            stop.wait(min(TURN_S * 2**failures, LONGEST_PAUSE_S))
+
+    def _turn(self, stopped: Callable[[], bool]) -> int:
+        sent = 0
+        tried: set[int] = set()
+        while not stopped():
+            with reading(self._records) as db:
+                rows = due(db, now=self._clock.now(), most=AT_ONCE)
+            rows = tuple(row for row in rows if row.id not in tried)
+            if not rows:
+                break
+            for row in rows:
+                if stopped():
+                    break
+                tried.add(row.id)
+                sent += self._deliver(row)
+        self._last_turn = self._clock.now()
+        self._last_error = None
+        return sent
+
+    def _deliver(self, row: OutboxRow) -> int:
+        now = self._clock.now()
+        person = self._people.find(row.person)
+        with writing(self._records) as db:
+            if person is None:
+                give_up(db, row, error="no longer in the site file", site=self._site, now=now)
+                return 0
+            if row.attempts >= MOST_TRIES and row.leased_until is not None:
+                error = "sending was cut off every time"
+                after_failure(db, row, error=error, site=self._site, now=now)
+                return 0
+            text = self._words(db, row, person, now)
+            if text is None:
+                record_given_up(db, row.id, error="nothing is left to tell", at=now)
+                return 0
+            until = now + self._lease
+            if not claim(db, row, now=now, until=until, line=text.line, body=text.body):
+                return 0
+        outcome = self._channels.send(person, row.channel, text)
+        return self._record(row.id, outcome)
+
+    def _words(
+        self, db: Connection, row: OutboxRow, person: Person, now: datetime
+    ) -> MessageText | None:
+        try:
+            return words_of(db, row, person, writer=self._writer, now=now)
+        except Exception:
+            # A fault in the wording must not keep a person from being told.
+            log.exception("message_wording_failed id=%d", row.id)
+            return self._writer.bare(row.batch, row.alarm_id, person)
+
+    def _record(self, message_id: int, outcome: Outcome) -> int:
+        now = self._clock.now()
+        match outcome:
+            case Sent():
+                with writing(self._records) as db:
+                    record_sent(db, message_id, at=now)
+                log.info("message_sent id=%d", message_id)
+                return 1
+            case Failed(cause):
+                self._failed(message_id, cause, now)
+                return 0
+        assert_never(outcome)
+
+    def _failed(self, message_id: int, cause: str, now: datetime) -> None:
+        with writing(self._records) as db:
+            row = message(db, message_id)
+            if row is None:
+                return
+            outcome = after_failure(db, row, error=cause, site=self._site, now=now)
+        log.warning(
+            "message_failed id=%d person=%s channel=%s tries=%d outcome=%s cause=%s",
+            row.id,
+            row.person,
+            row.channel,
+            row.attempts,
+            outcome,
+            cause,
+        )
+
+
+def _never() -> bool:
+    return False

@@ -1,0 +1,65 @@
+"""What a message speaks of: the alarm looked up in the site and in the plan that was in force."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rules.model.quantities import Felt
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from api.records.alarms import AlarmRecord
+    from rules.model.batch import Batch, Stage
+    from rules.model.plan import CarePlan, Limit
+    from rules.model.site import Site
+
+BLIND = "blind."
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """An alarm with what the site and the plan say about it.
+
+    `batch` is None once the batch has left the site file, `limit` for blindness, and when an
+    edited plan no longer knows it. `blind_to` is the quantity that cannot be seen.
+    """
+
+    alarm: AlarmRecord
+    batch: Batch | None
+    stage: Stage | None
+    limit: Limit | None
+    blind_to: Felt | None
+
+
+def batch_of(site: Site, code: str) -> Batch | None:
+    """Return the batch of a code, or None when the site file no longer has it."""
+    return next((batch for batch in site.batch if batch.code == code), None)
+
+
+def subject_of(site: Site, plans: Mapping[str, CarePlan], alarm: AlarmRecord) -> Subject:
+    """Look up what an alarm is about, as it was when it opened."""
+    batch = batch_of(site, alarm.batch)
+    stage = None if batch is None else batch.stage_at(alarm.opened_at)
+    return Subject(
+        alarm=alarm,
+        batch=batch,
+        stage=stage,
+        limit=_limit(plans, batch, stage, alarm.condition),
+        blind_to=_blind_to(alarm.condition),
+    )
+
+
+def _limit(
+    plans: Mapping[str, CarePlan], batch: Batch | None, stage: Stage | None, condition: str
+) -> Limit | None:
+    plan = None if batch is None else plans.get(batch.plan)
+    if plan is None or stage is None or stage not in plan.stage:
+        return None
+    return next((limit for limit in plan.stage[stage].limit if limit.id == condition), None)
+
+
+def _blind_to(condition: str) -> Felt | None:
+    name = condition.removeprefix(BLIND)
+    return Felt(name) if name != condition and name in list(Felt) else None

@@ -1,0 +1,305 @@
+"""Builds every part from the settings; nothing else does. Parts get what they need as arguments."""
+
+from __future__ import annotations
+
+import fcntl
+import importlib.metadata
+import logging
+import os
+import socket
+import threading
+from typing import TYPE_CHECKING
+
+import numpy as np
+import uvicorn
+from sqlalchemy.exc import SQLAlchemyError
+
+from api.alerts.channels import Channels
+from api.alerts.reach import reach_in
+from api.alerts.service import AlertService
+from api.parts import Parts
+from api.records.session import open_records
+from api.site_files import read_nursery
+from api.watch.clock import milliseconds
+from api.watch.loop import Watch
+from api.web.app import create_app
+from api.web.server import PageServer
+from collector.broker import BrokerCannotListen, EmbeddedBroker
+from collector.gate import Gate
+from collector.ingest import Ingest
+from collector.mqtt import MqttCollector
+from collector.rejects import RejectLog
+from collector.settings import BrokerAddress, ListenAddress, broker_address, listen_address
+from collector.stores.base import StoreFailure
+from collector.stores.sqlite import SqliteStore
+from rules.evaluator import watchlist
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+    from pathlib import Path
+    from typing import TextIO
+
+    from api.settings import Settings
+    from api.watch.clock import Clock
+    from rules.model.fault import Fault
+    from rules.model.plan import CarePlan
+    from rules.model.site import Site
+
+log = logging.getLogger(__name__)
+
+OUR_DISTRIBUTION = "graftvigil"
+OUR_PACKAGES = ("rules", "collector", "api")
+
+
+class CannotStart(Exception):
+    """Something outside the program keeps it from starting; the message says what to do."""
+
+
+class FaultyFiles(CannotStart):
+    """The site file or a care plan has faults."""
+
+    def __init__(self, faults: Sequence[Fault]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+def refuse_foreign_packages() -> None:
+    """Raise CannotStart when another distribution provides a package of one of our names."""
+    provided = importlib.metadata.packages_distributions()
+    for package in OUR_PACKAGES:
+        others = sorted(set(provided.get(package, ())) - {OUR_DISTRIBUTION})
+        if others:
+            msg = (
+                f"the installed distribution {others[0]} also provides a package called "
+                f"{package}, and a wrong one must never judge a plant. Give graftvigil a virtual "
+                "environment of its own"
+            )
+            raise CannotStart(msg)
+
+
+def written(settings: Settings) -> tuple[Site, Mapping[str, CarePlan]]:
+    """Return the site and its care plans; raise FaultyFiles with every fault when there is one."""
+    nursery = read_nursery(settings.site, settings.plans)
+    if nursery.faults or nursery.site is None:
+        raise FaultyFiles(nursery.faults)
+    return nursery.site, nursery.plans
+
+
+def lock(data: Path) -> TextIO:
+    """Return the held lock of a data folder; raise CannotStart when another process holds it."""
+    data.mkdir(parents=True, exist_ok=True)
+    held = (data / "lock").open("a+", encoding="utf-8")
+    try:
+        fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as trouble:
+        held.close()
+        msg = f"{data} is in use by another graftvigil. Stop that one, or name another with --data"
+        raise CannotStart(msg) from trouble
+    return held
+
+
+class Nursery:
+    """A whole running graftvigil. `start` and `stop` may each be called once.
+
+    `parts` is what the pages work with; `watch` and `alerts` can also be turned by hand, as a
+    recording played through does.
+    """
+
+    def __init__(
+        self,
+        parts: Parts,
+        watch: Watch,
+        alerts: AlertService,
+        collector: EmbeddedBroker | MqttCollector,
+        *,
+        held: TextIO,
+    ) -> None:
+        self.parts = parts
+        self.watch = watch
+        self.alerts = alerts
+        self._collector = collector
+        self._held = held
+        self._stop = parts.stopping
+        self._threads = [
+            threading.Thread(target=watch.run, args=(self._stop,), name="watch"),
+            threading.Thread(target=alerts.run, args=(self._stop,), name="alerts"),
+        ]
+        self._collecting = False
+        self._pages: socket.socket | None = None
+
+    @property
+    def built_in_broker(self) -> tuple[str, int]:
+        """Where the built-in broker listens, once started; CannotStart when there is none."""
+        if not isinstance(self._collector, EmbeddedBroker):
+            msg = "the built-in broker is not in use: a broker is named in the settings"
+            raise CannotStart(msg)
+        return listen_address(self.parts.settings.built_in_broker).host, self._collector.port
+
+    @property
+    def broker_address(self) -> str:
+        """Where readings come in, to be shown."""
+        if isinstance(self._collector, EmbeddedBroker):
+            host, port = self.built_in_broker
+            return f"mqtt://{host}:{port}"
+        named = broker_address(self.parts.settings.broker, password=None)
+        return f"{'mqtts' if named.tls else 'mqtt'}://{named.host}:{named.port}"
+
+    @property
+    def pages_address(self) -> str:
+        """Where the pages are, once started."""
+        if self._pages is None:
+            return ""
+        host, port = self._pages.getsockname()[:2]
+        return f"http://{host}:{port}"
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What a person should know of this set-up before trusting it."""
+        said = []
+        if isinstance(self._collector, EmbeddedBroker):
+            said.append(
+                "the built-in broker is for trial use: it forgets sessions and retained messages "
+                "when it stops, and has no passwords and no TLS. Name a broker for real work"
+            )
+        secret = self.parts.settings.mail_server
+        if secret is None or not secret.get_secret_value():
+            said.append("no mail can be sent: set GRAFTVIGIL_MAIL_SERVER")
+        return tuple(said)
+
+    def start_collector(self) -> None:
+        """Take readings from now on; a second call changes nothing."""
+        if self._collecting:
+            return
+        try:
+            self._collector.start()
+        except BrokerCannotListen as trouble:
+            raise CannotStart(str(trouble)) from trouble
+        self._collecting = True
+
+    def start(self, *, turned_by_hand: bool) -> None:
+        """Take the port of the pages and start everything but their serving.
+
+        `turned_by_hand`: the watch and the alert service move only when `turn` is called.
+        """
+        listen = listen_address(self.parts.settings.listen)
+        try:
+            self._pages = socket.create_server((listen.host, listen.port))
+        except OSError as trouble:
+            msg = (
+                f"pages can't be served on {listen.host}:{listen.port} ({trouble.strerror}). "
+                "Name another with --listen"
+            )
+            raise CannotStart(msg) from trouble
+        self.start_collector()
+        if not turned_by_hand:
+            for thread in self._threads:
+                thread.start()
+
+    def serve_pages(self) -> None:
+        """Serve pages in this thread until SIGINT or SIGTERM."""
+        config = uvicorn.Config(
+            create_app(self.parts),
+            log_level="warning",
+            server_header=False,
+            timeout_graceful_shutdown=3,
+        )
+        PageServer(config, self._stop).run(sockets=None if self._pages is None else [self._pages])
+
+    def turn(self) -> None:
+        """Let the watch close what is due and the alert service send what is owed, once."""
+        self.watch.turn()
+        self.alerts.turn()
+
+    def stop(self) -> None:
+        """End every part; what was acknowledged or recorded is kept."""
+        self._stop.set()
+        if self._collecting:
+            self._collector.stop()
+        for thread in self._threads:
+            if thread.is_alive():
+                thread.join()
+        if self._pages is not None:
+            self._pages.close()
+        self.parts.records.dispose()
+        self.parts.store.close()
+        self._held.close()
+
+
+def assemble(
+    settings: Settings, clock: Clock, *, notice: str | None, first_minute: int | None
+) -> Nursery:
+    """Build every part; nothing runs yet. Raises CannotStart with what to do.
+
+    Parameters
+    ----------
+    settings
+        Where everything is.
+    clock
+        What tells the time to every part.
+    notice
+        A line on top of every page; None: no line.
+    first_minute
+        The first cell of a watch that has no history; None: the clock's present minute.
+    """
+    refuse_foreign_packages()
+    site, plans = written(settings)
+    held = lock(settings.data)
+    try:
+        store = SqliteStore(settings.data / "readings.sqlite")
+        records = open_records(settings.data / "records.sqlite")
+        reach = reach_in(os.environ, site)
+        collector_at = _collector_address(settings)
+    except (StoreFailure, SQLAlchemyError, OSError, ValueError) as trouble:
+        held.close()
+        raise CannotStart(str(trouble)) from trouble
+    rejects = RejectLog(store.file)
+
+    def clock_ms() -> int:
+        return milliseconds(clock)
+
+    ingest = Ingest(
+        Gate(site.sensor), store, rejects=rejects, together=store.file.writing, clock_ms=clock_ms
+    )
+    watched = watchlist(site, plans)
+    watch = Watch(
+        watched,
+        site,
+        plans,
+        store,
+        records,
+        clock,
+        lateness_s=settings.lateness_s,
+        start_minute=first_minute,
+    )
+    channels = Channels(settings.mail_server, settings.mail_from, reach=reach)
+    alerts = AlertService(site, plans, records, clock, channels, base_url=settings.base_url)
+    collector = (
+        EmbeddedBroker(collector_at, ingest, clock_ms=clock_ms)
+        if isinstance(collector_at, ListenAddress)
+        else MqttCollector(collector_at, ingest, clock_ms=clock_ms, jitter=_jitter())
+    )
+    parts = Parts(
+        site=site,
+        plans=plans,
+        watchlist=watched,
+        store=store,
+        rejects=rejects,
+        ingest=ingest,
+        records=records,
+        clock=clock,
+        settings=settings,
+        notice=notice,
+    )
+    return Nursery(parts, watch, alerts, collector, held=held)
+
+
+def _collector_address(settings: Settings) -> BrokerAddress | ListenAddress:
+    if not settings.broker:
+        return listen_address(settings.built_in_broker)
+    secret = settings.broker_password
+    password = None if secret is None else secret.get_secret_value()
+    return broker_address(settings.broker, password=password)
+
+
+def _jitter() -> Callable[[], float]:
+    return np.random.default_rng().random

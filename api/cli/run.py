@@ -1,0 +1,83 @@
+"""`graftvigil run`: everything in one process, until it is told to stop."""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from api.cli.main import GOOD, CannotGoOn
+
+if TYPE_CHECKING:
+    import argparse
+
+    from api.assemble import Nursery
+
+SETTABLE = ("site", "plans", "data", "listen", "broker", "built_in_broker")
+
+
+def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command to the command line."""
+    command = subcommands.add_parser(
+        "run",
+        help="watch the nursery: take readings, judge them, warn people, show pages",
+        description="Runs everything in one process: the collector, the watch, the alert service "
+        "and the pages. Stops on Ctrl-C or SIGTERM; what was acknowledged is kept.",
+    )
+    command.add_argument("--site", type=Path, metavar="FILE", help="the site file")
+    command.add_argument("--plans", type=Path, metavar="FOLDER", help="the folder of care plans")
+    command.add_argument("--data", type=Path, metavar="FOLDER", help="where both stores are kept")
+    command.add_argument("--listen", metavar="HOST:PORT", help="where the pages are served")
+    command.add_argument("--broker", metavar="URL", help="MQTT broker, as mqtt://host:1883")
+    command.add_argument(
+        "--built-in-broker",
+        metavar="HOST:PORT",
+        help="where the built-in broker listens when no broker is named",
+    )
+    command.add_argument("--json", action="store_true", help="print where things are as one object")
+    command.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Run until told to stop; return 0 after a clean stop."""
+    from api.assemble import CannotStart, assemble
+    from api.settings import SettingsUnusable, load_settings
+    from api.watch.clock import WallClock
+
+    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s")
+    given = {name: value for name in SETTABLE if (value := getattr(arguments, name)) is not None}
+    if "site" in given and "plans" not in given and "GRAFTVIGIL_PLANS" not in os.environ:
+        given["plans"] = given["site"].parent / "plans"
+    try:
+        settings = load_settings(os.environ, given)
+        nursery = assemble(settings, WallClock(), notice=None, first_minute=None)
+    except (CannotStart, SettingsUnusable) as trouble:
+        raise CannotGoOn(str(trouble)) from trouble
+    return serve(nursery, turned_by_hand=False, as_json=arguments.json)
+
+
+def serve(nursery: Nursery, *, turned_by_hand: bool, as_json: bool) -> int:
+    """Start every part, say where it is, and serve pages until told to stop."""
+    from api.assemble import CannotStart
+
+    try:
+        nursery.start(turned_by_hand=turned_by_hand)
+    except CannotStart as trouble:
+        nursery.stop()
+        raise CannotGoOn(str(trouble)) from trouble
+    try:
+        where = {"pages": nursery.pages_address, "broker": nursery.broker_address}
+        if as_json:
+            sys.stdout.write(json.dumps(where) + "\n")
+        else:
+            sys.stdout.write(f"Pages: {where['pages']}\nMQTT:  {where['broker']}\n")
+            for warning in nursery.warnings:
+                sys.stdout.write(f"Note:  {warning}\n")
+        sys.stdout.flush()
+        nursery.serve_pages()
+    finally:
+        nursery.stop()
+    return GOOD

@@ -1,0 +1,43 @@
+"""What the pages and the API work with: built once in assemble, handed to create_app."""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from sqlalchemy import Engine
+
+    from api.settings import Settings
+    from api.watch.clock import Clock
+    from collector.ingest import Ingest
+    from collector.rejects import RejectLog
+    from collector.stores.base import ReadingStore
+    from rules.evaluator import Watchlist
+    from rules.model.plan import CarePlan
+    from rules.model.site import Site
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """The running parts.
+
+    `ingest` takes readings pushed over HTTP. `notice`, if given, stands on top of every page, as
+    a demonstration must say that it is one. `stopping` is set when the process is to end: open
+    event streams then end at once.
+    """
+
+    site: Site
+    plans: Mapping[str, CarePlan]
+    watchlist: Watchlist
+    store: ReadingStore
+    rejects: RejectLog
+    ingest: Ingest
+    records: Engine
+    clock: Clock
+    settings: Settings
+    notice: str | None = None
+    stopping: threading.Event = field(default_factory=threading.Event)

@@ -1,0 +1,1 @@
+"""What the house knows about alarms and people, in SQL."""

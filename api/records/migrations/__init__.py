@@ -1,0 +1,1 @@
+"""The forms the tables have had, one step each, run by `api.records.session`."""

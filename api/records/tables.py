@@ -1,0 +1,166 @@
+"""The tables of the records. Instants are whole milliseconds since the epoch, UTC.
+
+Whole milliseconds mean the same in every database, compare exactly, and never carry a zone that
+a driver may drop. Functions in this package take and hand back aware datetimes.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+from sqlalchemy import (
+    BigInteger,
+    Column,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+    text,
+)
+
+METADATA = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+_STANDS = text("state != 'normal'")
+
+alarms = Table(
+    "alarms",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    Column("batch", String(40), nullable=False),
+    Column("condition", String(80), nullable=False),
+    Column("priority", String(10), nullable=False),
+    Column("state", String(40), nullable=False),
+    Column("opened_ms", BigInteger, nullable=False),
+    Column("since_ms", BigInteger, nullable=False),
+    Column("ended_ms", BigInteger),
+    Column("value", Float),
+    Column("acknowledged_ms", BigInteger),
+    Column("acknowledged_by", String(40)),
+    Index("ix_alarms_batch_opened_ms", "batch", "opened_ms"),
+    Index(
+        "ix_alarms_standing",
+        "batch",
+        "condition",
+        unique=True,
+        sqlite_where=_STANDS,
+        postgresql_where=_STANDS,
+    ),
+)
+
+alarm_changes = Table(
+    "alarm_changes",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    Column("alarm_id", ForeignKey("alarms.id"), nullable=False, index=True),
+    Column("at_ms", BigInteger, nullable=False, index=True),
+    Column("before", String(40), nullable=False),
+    Column("after", String(40), nullable=False),
+    Column("cue", String(20), nullable=False),
+    Column("by", String(40)),
+    Column("note", Text),
+)
+
+watch_gaps = Table(
+    "watch_gaps",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    Column("from_minute", BigInteger, nullable=False, unique=True),
+    Column("to_minute", BigInteger, nullable=False),
+    Column("noted_ms", BigInteger, nullable=False),
+)
+
+outbox = Table(
+    "outbox",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    Column("cause", String(80), nullable=False),
+    Column("batch", String(40), nullable=False),
+    Column("about_ms", BigInteger, nullable=False),
+    Column("alarm_id", ForeignKey("alarms.id"), index=True),
+    Column("gap_id", ForeignKey("watch_gaps.id")),
+    Column("person", String(40), nullable=False),
+    Column("kind", String(20), nullable=False),
+    Column("language", String(5), nullable=False),
+    Column("channel", String(40), nullable=False),
+    Column("instead_of", String(40)),
+    Column("line", Text),
+    Column("body", Text),
+    Column("owed_ms", BigInteger, nullable=False),
+    Column("due_ms", BigInteger, nullable=False),
+    Column("leased_until_ms", BigInteger),
+    Column("attempts", Integer, nullable=False),
+    Column("sent_ms", BigInteger),
+    Column("last_error", Text),
+    Column("gave_up_ms", BigInteger),
+    UniqueConstraint("cause", "person", "channel"),
+    Index("ix_outbox_sent_ms_gave_up_ms_due_ms", "sent_ms", "gave_up_ms", "due_ms"),
+)
+
+watch_position = Table(
+    "watch_position",
+    METADATA,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("began_minute", BigInteger, nullable=False),
+    Column("next_minute", BigInteger, nullable=False),
+    Column("sequence", BigInteger, nullable=False),
+    Column("revision", String(64), nullable=False),
+    Column("state_json", Text, nullable=False),
+)
+
+late_marks = Table(
+    "late_marks",
+    METADATA,
+    Column("channel", String(81), primary_key=True),
+    Column("at_ms", BigInteger, primary_key=True),
+    Column("minute", BigInteger, nullable=False, index=True),
+    Column("noted_ms", BigInteger, nullable=False),
+)
+
+standing_changes = Table(
+    "standing_changes",
+    METADATA,
+    Column("batch", String(40), primary_key=True),
+    Column("minute", BigInteger, primary_key=True),
+    Column("before", String(20)),
+    Column("after", String(20)),
+)
+
+
+def as_ms(at: datetime) -> int:
+    """Return an aware instant as whole milliseconds since the epoch, cut down; ValueError if naive.
+
+    >>> as_ms(datetime(1970, 1, 1, 0, 1, tzinfo=UTC))
+    60000
+    """
+    if at.tzinfo is None:
+        msg = "an instant in the records needs a time zone"
+        raise ValueError(msg)
+    since = at - datetime(1970, 1, 1, tzinfo=UTC)
+    return (since.days * 86_400 + since.seconds) * 1000 + since.microseconds // 1000
+
+
+def instant(ms: int) -> datetime:
+    """Return whole milliseconds since the epoch as an aware instant in UTC.
+
+    >>> instant(60_000).isoformat()
+    '1970-01-01T00:01:00+00:00'
+    """
+    seconds, rest = divmod(ms, 1000)
+    return datetime.fromtimestamp(seconds, UTC).replace(microsecond=rest * 1000)
+
+
+def instant_or_none(ms: int | None) -> datetime | None:
+    """Return `instant(ms)`, or None for None."""
+    return None if ms is None else instant(ms)

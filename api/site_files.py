@@ -1,0 +1,176 @@
+"""Site files and care plans read from disk: values, and every fault at once.
+
+`read_nursery` is what a running graftvigil and `graftvigil check` use; `read_site` and
+`read_plans` read one of the two alone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from api.written.draft import draft_of
+from api.written.figures import (
+    batches_watched_before_grafting,
+    benches_outside_their_house,
+    impossible_limits,
+)
+from api.written.names import (
+    doubled_names,
+    names_that_point_nowhere,
+    positions_that_overlap,
+    secrets_in,
+)
+from api.written.notes import notes_on
+from api.written.sentences import faults_against
+from api.written.toml_text import read_toml
+from rules.model.fault import Fault
+from rules.model.plan import CarePlan
+from rules.model.site import Site
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from api.written.toml_text import TomlText
+
+ONLY_IN_PLANS = frozenset({"version", "source", "stage"})
+ONLY_IN_SITES = frozenset({"site", "lead", "house", "bench", "sensor", "batch", "person", "shift"})
+
+
+@dataclass(frozen=True, slots=True)
+class Nursery:
+    """A site with its care plans. `site` is None exactly when its file has faults.
+
+    `plans` holds the care plans without faults, by id. `faults` are those of all files; `notes`
+    are not wrong but worth a second look, and are worked out only when there are no faults.
+    """
+
+    site: Site | None
+    plans: Mapping[str, CarePlan]
+    faults: tuple[Fault, ...]
+    notes: tuple[Fault, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlanFolder:
+    """Care plans without faults by id, the faults of the others, and every id in use.
+
+    A file that cannot be read stands in `names` with its own name, so that its fault is one fault
+    and not one more for every batch that follows it.
+    """
+
+    plans: Mapping[str, CarePlan]
+    faults: tuple[Fault, ...]
+    names: tuple[str, ...]
+
+
+def read_site(path: Path) -> tuple[Site | None, tuple[Fault, ...]]:
+    """Return the site in a file, None if it has faults, and all its faults by line.
+
+    Care plans are not looked at; `read_nursery` holds site and plans against each other.
+    """
+    text = read_toml(path)
+    if isinstance(text, Fault):
+        return None, (text,)
+    return _site_in(text, folder=None)
+
+
+def read_plans(folder: Path) -> tuple[dict[str, CarePlan], tuple[Fault, ...]]:
+    """Return the care plans in a folder without faults by id, and the faults of the others."""
+    read = _read_folder(folder)
+    return dict(read.plans), read.faults
+
+
+def read_plan(path: Path) -> tuple[CarePlan | None, tuple[Fault, ...]]:
+    """Return the care plan in one file, None if it has faults, and all its faults by line."""
+    text = read_toml(path)
+    if isinstance(text, Fault):
+        return None, (text,)
+    return _plan_in(text)
+
+
+def read_nursery(site_file: Path, plans_folder: Path) -> Nursery:
+    """Return a site with its care plans, and every fault of all the files, by file and line."""
+    folder = _read_folder(plans_folder)
+    text = read_toml(site_file)
+    if isinstance(text, Fault):
+        return Nursery(None, folder.plans, (text, *folder.faults), ())
+    site, faults = _site_in(text, folder=folder)
+    every = (*faults, *folder.faults)
+    notes: tuple[Fault, ...] = ()
+    if site is not None and not every:
+        notes = tuple(sorted(notes_on(site, folder.plans, text)))
+    return Nursery(site, folder.plans, every, notes)
+
+
+def is_plan(path: Path) -> bool:
+    """Return whether a file reads like a care plan rather than a site; False when unreadable."""
+    text = read_toml(path)
+    if isinstance(text, Fault):
+        return False
+    return bool(ONLY_IN_PLANS & text.values.keys()) and not ONLY_IN_SITES & text.values.keys()
+
+
+def _site_in(text: TomlText, *, folder: PlanFolder | None) -> tuple[Site | None, tuple[Fault, ...]]:
+    by_place, fits = faults_against(Site, text)
+    by_place.update(secrets_in(text))
+    draft = draft_of(text)
+    plans = folder.plans if folder and folder.names else None
+    names = folder.names if folder else ()
+    faults = [
+        *by_place.values(),
+        *doubled_names(draft),
+        *names_that_point_nowhere(draft, plans=plans, known_plans=names),
+        *positions_that_overlap(draft),
+        *benches_outside_their_house(draft),
+        *batches_watched_before_grafting(draft),
+    ]
+    site = Site.model_validate(text.values) if fits and not faults else None
+    return site, tuple(sorted(faults))
+
+
+def _plan_in(text: TomlText) -> tuple[CarePlan | None, tuple[Fault, ...]]:
+    by_place, fits = faults_against(CarePlan, text)
+    by_place.update(secrets_in(text))
+    plan = CarePlan.model_validate(text.values) if fits else None
+    contradictions = impossible_limits(plan, text) if plan else ()
+    faults = tuple(sorted([*by_place.values(), *contradictions]))
+    return (None if faults else plan), faults
+
+
+def _read_folder(folder: Path) -> PlanFolder:
+    try:
+        files = sorted(path for path in folder.iterdir() if path.suffix == ".toml")
+    except (OSError, ValueError) as error:
+        reason = (getattr(error, "strerror", None) or "no such folder").lower()
+        fix = "Name the folder that holds the care plans."
+        fault = Fault(str(folder), 1, "folder", f"cannot be read ({reason})", fix)
+        return PlanFolder({}, (fault,), ())
+    if not files:
+        fix = "Copy a plan from demo_data/plans into it and edit that."
+        fault = Fault(str(folder), 1, "folder", "holds no care plan (no file *.toml)", fix)
+        return PlanFolder({}, (fault,), ())
+    plans: dict[str, CarePlan] = {}
+    first: dict[str, TomlText] = {}
+    faults: list[Fault] = []
+    unreadable: list[str] = []
+    for path in files:
+        text = read_toml(path)
+        if isinstance(text, Fault):
+            faults.append(text)
+            unreadable.append(path.stem)
+            continue
+        plan, found = _plan_in(text)
+        faults += found
+        name = text.value(("id",))
+        if not isinstance(name, str):
+            continue
+        if name in first:
+            problem = f'"{name}" is already the id of the plan in {first[name].file}'
+            faults.append(text.fault(("id",), problem, fix="Give each plan its own."))
+            continue
+        first[name] = text
+        if plan is not None:
+            plans[name] = plan
+    return PlanFolder(plans, tuple(faults), (*first, *unreadable))

@@ -1,0 +1,230 @@
+"""Batches as they stand now, and along a span of minutes."""
+
+from __future__ import annotations
+
+import math
+from http import HTTPStatus
+from typing import TYPE_CHECKING, Annotated
+
+from fastapi import APIRouter, Query
+from pydantic import AwareDatetime, BaseModel
+
+from api.records.tables import as_ms, instant
+from api.v1.problems import Problem
+from rules.model.batch import Cover, Scion, Stage, Wrap
+from rules.model.event import Standing
+from rules.model.plan import Side, When
+from rules.model.quantities import FELT_SHOWN, Felt
+from rules.model.reading import MINUTE_MS, minute_of
+from rules.standing import standing_at
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from api.parts import Parts
+    from api.v1.sight import Present, Sight
+    from rules.evaluator import BatchOutlook, BatchRecord, Judged
+    from rules.model.batch import Batch
+
+MOST_MINUTES = 7 * 1440
+
+
+class FeltBody(BaseModel):
+    """What a batch feels now; null when missing or stale. `unit` is the unit of `value`."""
+
+    quantity: Felt
+    unit: str
+    value: float | None
+    age_min: int | None
+    channel: str
+
+
+class JudgedBody(BaseModel):
+    """A limit beside what is. `margin`: 1 wholly comfortable, 0 on the bound, below 0 beyond."""
+
+    limit: str
+    quantity: Felt
+    side: Side
+    bound: float
+    unit: str
+    when: When
+    value: float | None
+    margin: float | None
+    speaks: bool
+    raised: bool
+    since: AwareDatetime | None
+    beyond_min: int
+
+
+class HeadingBody(BaseModel):
+    """A limit that will be met if things go on as they do."""
+
+    limit: str
+    minutes_until: int
+
+
+class BatchBody(BaseModel):
+    """A batch and how it stands; standing is null in a stage without limits."""
+
+    code: str
+    species: str
+    cultivar: str
+    bench: str
+    scion: Scion
+    wrap: Wrap
+    cover: Cover
+    stage: Stage | None
+    standing: Standing | None
+    judged_to: AwareDatetime | None
+    blind_to: list[Felt]
+
+
+class BatchWhole(BatchBody):
+    """A batch with everything it feels and is judged by."""
+
+    felt: list[FeltBody]
+    judged: list[JudgedBody]
+    heading: list[HeadingBody]
+
+
+class RecordBody(BaseModel):
+    """A batch along a span, one entry per minute from `start`; null for what was not seen.
+
+    `units` names the unit of each series in `felt`. `limit` is the id of the limit that `margin`
+    belongs to.
+    """
+
+    code: str
+    start: AwareDatetime
+    judged_to: AwareDatetime
+    step_s: int = 60
+    units: dict[Felt, str]
+    felt: dict[Felt, list[float | None]]
+    margin: list[float | None]
+    limit: list[str | None]
+    standing: list[Standing | None]
+
+
+def batches_router(parts: Parts, sight: Sight) -> APIRouter:
+    """Return the routes under /batches."""
+    router = APIRouter(prefix="/batches", tags=["batches"])
+    known = {batch.code: batch for batch in parts.site.batch}
+
+    def named(code: str) -> Batch:
+        if code not in known:
+            raise Problem(HTTPStatus.NOT_FOUND, f"The site has no batch {code!r}.")
+        return known[code]
+
+    @router.get("")
+    def batches() -> list[BatchBody]:
+        """Return every batch of the site as it stands now."""
+        present = sight.present()
+        return [_body(batch, present) for batch in parts.site.batch]
+
+    @router.get("/{code}")
+    def one_batch(code: str) -> BatchWhole:
+        """Return one batch with what it feels and how that sits with its limits."""
+        batch = named(code)
+        present = sight.present()
+        seen = present.outlooks.get(code)
+        return BatchWhole(
+            **_body(batch, present).model_dump(),
+            felt=_felt(seen) if seen else [],
+            judged=[_judged(one) for one in seen.judged] if seen else [],
+            heading=[HeadingBody(limit=name, minutes_until=m) for name, m in seen.heading]
+            if seen
+            else [],
+        )
+
+    @router.get("/{code}/record")
+    def record(
+        code: str,
+        start: Annotated[AwareDatetime, Query(alias="from")],
+        end: Annotated[AwareDatetime, Query(alias="to")],
+    ) -> RecordBody:
+        """Return a batch along the minutes from <= minute < to; a week at most."""
+        named(code)
+        first = minute_of(as_ms(start))
+        count = minute_of(as_ms(end)) - first
+        if not 0 < count <= MOST_MINUTES:
+            msg = f"from and to must be 1 to {MOST_MINUTES} minutes apart, to the later one."
+            raise Problem(HTTPStatus.UNPROCESSABLE_ENTITY, msg)
+        span = sight.span(first, count)
+        held = span.batches.get(code)
+        if held is None:
+            raise Problem(HTTPStatus.NOT_FOUND, "Nothing of that span has been judged.")
+        return _record(code, held, first=first, judged_to=span.judged_to)
+
+    return router
+
+
+def _body(batch: Batch, present: Present) -> BatchBody:
+    seen = present.outlooks.get(batch.code)
+    judged_to = None if present.minute is None else instant((present.minute + 1) * MINUTE_MS)
+    return BatchBody(
+        code=batch.code,
+        species=batch.species,
+        cultivar=batch.cultivar,
+        bench=batch.bench,
+        scion=batch.scion,
+        wrap=batch.wrap,
+        cover=batch.cover,
+        stage=seen.stage if seen else batch.stage_at(present.at),
+        standing=seen.standing if seen else None,
+        judged_to=judged_to,
+        blind_to=list(seen.blind_to) if seen else [],
+    )
+
+
+def _felt(seen: BatchOutlook) -> list[FeltBody]:
+    return [
+        FeltBody(
+            quantity=felt,
+            unit=FELT_SHOWN[felt],
+            value=now.value,
+            age_min=now.age_min,
+            channel=now.channel,
+        )
+        for felt, now in seen.felt.items()
+    ]
+
+
+def _judged(one: Judged) -> JudgedBody:
+    limit = one.limit
+    return JudgedBody(
+        limit=limit.id,
+        quantity=limit.quantity,
+        side=limit.side,
+        bound=limit.bound,
+        unit=FELT_SHOWN[limit.quantity],
+        when=limit.when,
+        value=one.value,
+        margin=one.margin,
+        speaks=one.speaks,
+        raised=one.raised,
+        since=None if one.since_minute is None else instant(one.since_minute * MINUTE_MS),
+        beyond_min=one.beyond_min,
+    )
+
+
+def _record(code: str, held: BatchRecord, *, first: int, judged_to: int) -> RecordBody:
+    count = judged_to - first
+    seen = {felt: values for felt, values in held.felt.items() if not _all_missing(values.tolist())}
+    return RecordBody(
+        code=code,
+        start=instant(first * MINUTE_MS),
+        judged_to=instant(judged_to * MINUTE_MS),
+        units={felt: FELT_SHOWN[felt] for felt in seen},
+        felt={felt: _without_nan(values[:count].tolist()) for felt, values in seen.items()},
+        margin=_without_nan(held.margin[:count].tolist()),
+        limit=[held.limits[i].id if i >= 0 else None for i in held.limit[:count].tolist()],
+        standing=[standing_at(place) for place in held.standing[:count].tolist()],
+    )
+
+
+def _all_missing(values: Iterable[float]) -> bool:
+    return all(math.isnan(value) for value in values)
+
+
+def _without_nan(values: Iterable[float]) -> list[float | None]:
+    return [None if math.isnan(value) else round(value, 6) for value in values]

@@ -1,0 +1,149 @@
+"""Readings as they were kept, raw, and readings pushed by devices."""
+
+from __future__ import annotations
+
+import hmac
+import logging
+from http import HTTPStatus
+from typing import TYPE_CHECKING, Annotated
+
+from fastapi import APIRouter, Query, Request
+from pydantic import AwareDatetime, BaseModel, Field
+from starlette.concurrency import run_in_threadpool
+
+from api.records.tables import as_ms, instant
+from api.v1.problems import Problem
+from api.watch.clock import milliseconds
+from collector.push import take_pushed
+from collector.stores.base import StoreFailure
+
+if TYPE_CHECKING:
+    from api.parts import Parts
+    from rules.model.reading import StoredReading
+
+log = logging.getLogger(__name__)
+
+MOST_BODY_BYTES = 256 * 1024
+MOST_READINGS = 50_000
+
+
+class ReadingBody(BaseModel):
+    """One raw value, in the unit its channel declares."""
+
+    channel: str
+    at: AwareDatetime
+    value: float
+    declared_unit: str | None
+
+
+class RejectBody(BaseModel):
+    """One value or message that was refused: where, why, and what to do."""
+
+    field: str
+    problem: str
+    fix: str
+
+
+class PushedBody(BaseModel):
+    """What became of a pushed message. What is counted here is on disk."""
+
+    kept: int
+    rejected: list[RejectBody]
+
+
+def readings_router(parts: Parts) -> APIRouter:
+    """Return the routes under /readings."""
+    router = APIRouter(prefix="/readings", tags=["readings"])
+
+    def body_of(stored: StoredReading) -> ReadingBody:
+        channel = parts.site.channels.get(stored.channel)
+        return ReadingBody(
+            channel=stored.channel,
+            at=instant(stored.at_ms),
+            value=stored.value,
+            declared_unit=channel.unit if channel else None,
+        )
+
+    @router.get("/latest")
+    def latest() -> list[ReadingBody]:
+        """Return the newest reading of every channel ever heard."""
+        return [body_of(one) for _, one in sorted(parts.store.latest().items())]
+
+    @router.get("")
+    def span(
+        channel: Annotated[str, Query(min_length=3, max_length=81)],
+        start: Annotated[AwareDatetime, Query(alias="from")],
+        end: Annotated[AwareDatetime, Query(alias="to")],
+    ) -> list[ReadingBody]:
+        """Return the readings of one channel with from <= at < to, in order."""
+        if channel not in parts.site.channels:
+            raise Problem(HTTPStatus.NOT_FOUND, f"The site has no channel {channel!r}.")
+        found = parts.store.span([channel], as_ms(start), as_ms(end))
+        if len(found) > MOST_READINGS:
+            msg = f"That span holds more than {MOST_READINGS} readings. Ask for a shorter one."
+            raise Problem(HTTPStatus.UNPROCESSABLE_ENTITY, msg)
+        return [body_of(one) for one in found]
+
+    @router.post(
+        "/{topic:path}",
+        openapi_extra={
+            "security": [{"deviceToken": []}],
+            "requestBody": {"content": {"application/json": {"schema": {}}}, "required": True},
+        },
+    )
+    async def push(topic: Annotated[str, Field(max_length=512)], request: Request) -> PushedBody:
+        """Take one message of the sensor with this topic; answered once it is on disk."""
+        _check_token(parts, request)
+        payload = await _body(request)
+        try:
+            pushed = await run_in_threadpool(
+                take_pushed,
+                parts.ingest,
+                topic,
+                payload=payload,
+                arrived_ms=milliseconds(parts.clock),
+            )
+        except StoreFailure as trouble:
+            raise Problem(
+                HTTPStatus.SERVICE_UNAVAILABLE,
+                "The readings could not be kept; nothing of this message was. Send it again.",
+                headers={"retry-after": "30"},
+            ) from trouble
+        return PushedBody(
+            kept=pushed.kept,
+            rejected=[
+                RejectBody(field=r.field, problem=r.problem, fix=r.fix) for r in pushed.rejects
+            ],
+        )
+
+    return router
+
+
+def _check_token(parts: Parts, request: Request) -> None:
+    token = parts.settings.push_token
+    if token is None:
+        raise Problem(
+            HTTPStatus.FORBIDDEN,
+            "HTTP push is off: no token is set. Set GRAFTVIGIL_PUSH_TOKEN, or "
+            "GRAFTVIGIL_PUSH_TOKEN_FILE to a file that holds one, and start again.",
+        )
+    scheme, _, given = request.headers.get("authorization", "").partition(" ")
+    right = hmac.compare_digest(given.strip().encode(), token.get_secret_value().encode())
+    if scheme.lower() != "bearer" or not right:
+        log.warning("push.refused why=token")
+        raise Problem(
+            HTTPStatus.UNAUTHORIZED,
+            "Send the push token as `Authorization: Bearer <token>`.",
+            headers={"www-authenticate": "Bearer"},
+        )
+
+
+async def _body(request: Request) -> bytes:
+    """Return the body; a longer one than allowed is refused before it has all been read."""
+    held = bytearray()
+    async for piece in request.stream():
+        held += piece
+        if len(held) > MOST_BODY_BYTES:
+            msg = f"A message may have {MOST_BODY_BYTES} bytes at most. Send it in parts."
+            raise Problem(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, msg)
+    return bytes(held)

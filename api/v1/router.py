@@ -1,0 +1,35 @@
+"""All routes under /api/v1."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fastapi import APIRouter
+
+from api.v1.alarms import alarms_router
+from api.v1.batches import batches_router
+from api.v1.problems import ProblemBody
+from api.v1.readings import readings_router
+from api.v1.sensors import sensors_router
+from api.v1.watch import watch_router
+
+if TYPE_CHECKING:
+    from api.parts import Parts
+    from api.v1.sight import Sight
+
+
+def v1_router(parts: Parts, sight: Sight) -> APIRouter:
+    """Return the whole API; every refusal is a problem detail."""
+    router = APIRouter(
+        prefix="/api/v1",
+        responses={
+            "4XX": {"model": ProblemBody, "description": "What is wrong with the request."},
+            "5XX": {"model": ProblemBody, "description": "What is wrong on this side."},
+        },
+    )
+    router.include_router(batches_router(parts, sight))
+    router.include_router(alarms_router(parts))
+    router.include_router(readings_router(parts))
+    router.include_router(sensors_router(parts))
+    router.include_router(watch_router(parts))
+    return router

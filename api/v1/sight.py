@@ -1,0 +1,214 @@
+"""What can be seen: each batch now, and each batch along a day.
+
+A day is worked out from the readings by the evaluator's array form, once, and then only carried
+on by the minutes that the watch has closed since. Twenty pages open at once cost one sum a minute.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from api.records.alarms import standing_alarms
+from api.records.session import reading
+from api.records.tables import as_ms
+from api.records.watch import load_position
+from rules.cells import block_of
+from rules.evaluator import BatchRecord, EvaluatorState, outlook, start, sweep
+from rules.model.quantities import Felt
+from rules.model.reading import MINUTE_MS, minute_of
+from rules.standing import UNWATCHED
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from datetime import datetime
+
+    from numpy.typing import NDArray
+
+    from api.parts import Parts
+    from api.records.alarms import AlarmRecord
+    from api.records.watch import WatchPosition
+    from rules.evaluator import BatchOutlook, Record
+    from rules.model.plan import Limit
+    from rules.model.reading import StoredReading
+
+WARM_UP_MIN = 6 * 60
+MOST_SPANS = 12
+NEW_AFTER_S = 1800
+BEHIND_MIN = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Present:
+    """Everything as it stands at one moment. `minute` is the last judged cell, None if none yet."""
+
+    at: datetime
+    position: WatchPosition | None
+    minute: int | None
+    outlooks: Mapping[str, BatchOutlook]
+    alarms: tuple[AlarmRecord, ...]
+    latest: Mapping[str, StoredReading]
+
+
+@dataclass(frozen=True, slots=True)
+class SpanRecord:
+    """All batches over a span of minutes, judged until before `judged_to`.
+
+    Arrays run over the whole span: NaN, and UNWATCHED as standing, where nothing was judged yet.
+    """
+
+    first_minute: int
+    minutes: int
+    judged_to: int
+    batches: Mapping[str, BatchRecord]
+
+
+class _Tape:
+    """A span being filled: arrays of its whole length, and the state to carry on from."""
+
+    def __init__(self, first_minute: int, minutes: int, made_at: datetime) -> None:
+        self.first_minute = first_minute
+        self.minutes = minutes
+        self.made_at = made_at
+        self.state: EvaluatorState | None = None
+        self.next_minute = first_minute - WARM_UP_MIN
+        self.batches: dict[str, _BatchTape] = {}
+        self.lock = threading.Lock()
+
+
+class _BatchTape:
+    def __init__(self, minutes: int) -> None:
+        self.felt = {felt: np.full(minutes, np.nan) for felt in Felt}
+        self.margin = np.full(minutes, np.nan)
+        self.limit = np.full(minutes, -1, dtype=np.int16)
+        self.limits: tuple[Limit, ...] = ()
+        self.standing = np.full(minutes, UNWATCHED, dtype=np.int8)
+
+
+class Sight:
+    """Looks at stores and records for pages and API; safe to use from many threads."""
+
+    def __init__(self, parts: Parts) -> None:
+        self._parts = parts
+        self._lock = threading.Lock()
+        self._outlooks: tuple[tuple[int, int, str], Mapping[str, BatchOutlook]] | None = None
+        self._tapes: OrderedDict[tuple[int, int], _Tape] = OrderedDict()
+
+    def present(self) -> Present:
+        """Return how everything stands now."""
+        with reading(self._parts.records) as db:
+            position = load_position(db)
+            alarms = standing_alarms(db)
+        now = self._parts.clock.now()
+        minute = None
+        outlooks: Mapping[str, BatchOutlook] = {}
+        if position is not None and position.next_minute > position.began_minute:
+            minute = position.next_minute - 1
+            # A watch that has fallen behind must not keep old values looking fresh.
+            present_minute = minute_of(as_ms(now))
+            behind = present_minute - minute > BEHIND_MIN + self._parts.settings.lateness_s // 60
+            outlooks = self._outlooks_at(position, present_minute if behind else minute)
+        return Present(
+            at=now,
+            position=position,
+            minute=minute,
+            outlooks=outlooks,
+            alarms=alarms,
+            latest=self._parts.store.latest(),
+        )
+
+    def _outlooks_at(self, position: WatchPosition, minute: int) -> Mapping[str, BatchOutlook]:
+        key = (position.next_minute, minute, position.revision)
+        with self._lock:
+            if self._outlooks is not None and self._outlooks[0] == key:
+                return self._outlooks[1]
+        state = EvaluatorState.from_json(position.state_json)
+        found = {one.code: one for one in outlook(self._parts.watchlist, state, minute)}
+        with self._lock:
+            self._outlooks = (key, found)
+        return found
+
+    def span(self, first_minute: int, minutes: int) -> SpanRecord:
+        """Return the record of a span, as far as the watch has come.
+
+        It is what the evaluator says of the readings that are kept now; a reading that came late
+        counts here, though the watch did not have it in its hour. A span is worked out anew
+        after half an hour, so that readings loaded afterwards show.
+        """
+        with reading(self._parts.records) as db:
+            position = load_position(db)
+        end = first_minute + minutes
+        judged_to = first_minute if position is None else min(end, position.next_minute)
+        tape = self._tape(first_minute, minutes)
+        with tape.lock:
+            if tape.next_minute < judged_to:
+                self._carry_on(tape, judged_to)
+            return SpanRecord(
+                first_minute=first_minute,
+                minutes=minutes,
+                judged_to=max(first_minute, min(tape.next_minute, end)),
+                batches={code: _frozen(batch) for code, batch in tape.batches.items()},
+            )
+
+    def _tape(self, first_minute: int, minutes: int) -> _Tape:
+        now = self._parts.clock.now()
+        with self._lock:
+            tape = self._tapes.get((first_minute, minutes))
+            if tape is None or (now - tape.made_at).total_seconds() > NEW_AFTER_S:
+                tape = _Tape(first_minute, minutes, now)
+                self._tapes[first_minute, minutes] = tape
+            self._tapes.move_to_end((first_minute, minutes))
+            while len(self._tapes) > MOST_SPANS:
+                self._tapes.popitem(last=False)
+            return tape
+
+    def _carry_on(self, tape: _Tape, to_minute: int) -> None:
+        parts = self._parts
+        first, count = tape.next_minute, to_minute - tape.next_minute
+        readings = parts.store.span(
+            sorted(parts.watchlist.channels), first * MINUTE_MS, to_minute * MINUTE_MS
+        )
+        block = block_of(parts.site, first, count, readings)
+        state = tape.state if tape.state is not None else start(parts.watchlist)
+        tape.state, _, record = sweep(parts.watchlist, state, block)
+        tape.next_minute = to_minute
+        skip = max(0, tape.first_minute - first)
+        if skip < count:
+            _write(tape, record, skip=skip, at=first + skip - tape.first_minute)
+
+
+def _write(tape: _Tape, record: Record, *, skip: int, at: int) -> None:
+    """Copy a swept record, without its first `skip` minutes, onto the tape from place `at`."""
+    for code, swept in record.batches.items():
+        batch = tape.batches.setdefault(code, _BatchTape(tape.minutes))
+        count = swept.margin.size - skip
+        onto = slice(at, at + count)
+        for felt, values in swept.felt.items():
+            batch.felt[felt][onto] = values[skip:]
+        batch.margin[onto] = swept.margin[skip:]
+        batch.standing[onto] = swept.standing[skip:]
+        batch.limit[onto] = _places(batch, swept)[skip:]
+
+
+def _places(batch: _BatchTape, swept: BatchRecord) -> NDArray[np.int16]:
+    """Return the places of the swept limits in the tape's own list, which grows as needed."""
+    for limit in swept.limits:
+        if limit not in batch.limits:
+            batch.limits = (*batch.limits, limit)
+    own = np.array([*(batch.limits.index(limit) for limit in swept.limits), -1], dtype=np.int16)
+    return own[swept.limit]
+
+
+def _frozen(batch: _BatchTape) -> BatchRecord:
+    """Return a copy that later minutes do not change."""
+    return BatchRecord(
+        felt={felt: values.copy() for felt, values in batch.felt.items()},
+        limits=batch.limits,
+        margin=batch.margin.copy(),
+        limit=batch.limit.copy(),
+        standing=batch.standing.copy(),
+    )

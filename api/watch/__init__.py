@@ -1,0 +1,1 @@
+"""The watch: feeds readings to the evaluator and keeps what it says."""

@@ -1,0 +1,257 @@
+"""The watch: closes one-minute cells as they fall due and keeps what the evaluator says of them.
+
+The order of effects is: read, judge, then keep position, state, alarms and messages owed in one
+transaction. Killed anywhere, it goes on from the last cell that was kept, as if nothing had been.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from api.records.session import reading, writing
+from api.records.watch import (
+    LateMark,
+    WatchPosition,
+    begin_position,
+    gap_over,
+    load_position,
+    note_gap,
+    note_late,
+    save_position,
+    widen_gap,
+)
+from api.watch.clock import milliseconds
+from api.watch.consequences import Hearers, forget_open, keep_events, owe_summaries
+from api.watch.inflow import Inflow
+from rules.cells import cell_of
+from rules.evaluator import EvaluatorState, start, step
+from rules.model.reading import MINUTE_MS, minute_of
+
+if TYPE_CHECKING:
+    import threading
+    from collections.abc import Callable, Mapping
+    from datetime import datetime
+
+    from sqlalchemy import Engine
+
+    from api.records.watch import WatchGap
+    from api.watch.clock import Clock
+    from collector.stores.base import ReadingStore
+    from rules.evaluator import Watchlist
+    from rules.model.plan import CarePlan
+    from rules.model.site import Site
+
+log = logging.getLogger(__name__)
+
+TURN_S = 1.0
+LONGEST_PAUSE_S = 30.0
+UNWATCHED_AFTER_MIN = 5
+
+
+def revision_of(site: Site, plans: Mapping[str, CarePlan]) -> str:
+    """Return a name for exactly this site and these plans: any edit changes it."""
+    text = [site.model_dump_json(), *(plans[name].model_dump_json() for name in sorted(plans))]
+    return hashlib.sha256("\n".join(text).encode()).hexdigest()
+
+
+@dataclass(slots=True)
+class _Going:
+    """Where a running watch is; thrown away after a fault, and made again from the records."""
+
+    position: WatchPosition
+    state: EvaluatorState
+    inflow: Inflow
+
+
+class Watch:
+    """Feeds readings to the evaluator, cell by cell. One thread calls it.
+
+    Parameters
+    ----------
+    lateness_s
+        A cell is closed this long after its end. Readings kept later are marked late.
+    start_minute
+        The cell to begin with when there is no position yet; None: the clock's present minute.
+    unwatched_after_min
+        With more cells than this to catch up on, nobody was watching: alarms of those cells are
+        kept, and people get one message a batch instead of one an alarm.
+    """
+
+    def __init__(
+        self,
+        watchlist: Watchlist,
+        site: Site,
+        plans: Mapping[str, CarePlan],
+        store: ReadingStore,
+        records: Engine,
+        clock: Clock,
+        *,
+        lateness_s: int,
+        start_minute: int | None = None,
+        unwatched_after_min: int = UNWATCHED_AFTER_MIN,
+    ) -> None:
+        self._watchlist = watchlist
+        self._site = site
+        self._revision = revision_of(site, plans)
+        self._hearers = Hearers(site)
+        self._store = store
+        self._records = records
+        self._clock = clock
+        self._lateness_ms = lateness_s * 1000
+        self._start_minute = start_minute
+        self._unwatched_after_min = unwatched_after_min
+        self._going: _Going | None = None
+        self._last_turn: datetime | None = None
+        self._last_error: str | None = None
+
+    @property
+    def last_turn(self) -> datetime | None:
+        """When the last turn without a fault ended; None before the first."""
+        return self._last_turn
+
+    @property
+    def last_error(self) -> str | None:
+        """What the last turn failed on; None if it did not fail."""
+        return self._last_error
+
+    def turn(self) -> int:
+        """Close every cell that is due; return how many. After a fault, turning again is safe."""
+        return self._turn(_never)
+
+    def run(self, stop: threading.Event) -> None:
+        """Take a turn about once a second until `stop`; faults are logged, then tried again."""
+        failures = 0
+        while not stop.is_set():
+            try:
+                self._turn(stop.is_set)
+            except Exception as error:
+                failures += 1
+                self._last_error = f"{type(error).__name__}: {error}"
+                log.exception("watch_failed failures=%d", failures)
+            else:
+                failures = 0
+            stop.wait(min(TURN_S * 2**failures, LONGEST_PAUSE_S))
+
+    def _turn(self, stopped: Callable[[], bool]) -> int:
+        try:
+            closed = self._close_due(stopped)
+        except BaseException:
+            self._going = None
+            raise
+        self._last_turn = self._clock.now()
+        self._last_error = None
+        return closed
+
+    def _close_due(self, stopped: Callable[[], bool]) -> int:
+        now = self._clock.now()
+        end_minute = (milliseconds(self._clock) - self._lateness_ms) // MINUTE_MS
+        going = self._going = self._going or self._take_up()
+        self._take_in(going, now)
+        gap = self._gap(going.position.next_minute, end_minute, now)
+        closed = 0
+        while going.position.next_minute < end_minute and not stopped():
+            self._close_next(going, gap, now)
+            closed += 1
+        return closed
+
+    def _take_up(self) -> _Going:
+        """Go on from the records; before the first start, begin there."""
+        with reading(self._records) as db:
+            position = load_position(db)
+        if position is None:
+            position = self._begin()
+        if position.revision != self._revision:
+            log.info("watch_plans_changed next_minute=%d", position.next_minute)
+        return _Going(
+            position,
+            self._state_in(position),
+            Inflow(
+                self._store,
+                tuple(self._site.channels),
+                sequence=position.sequence,
+                next_minute=position.next_minute,
+            ),
+        )
+
+    def _state_in(self, position: WatchPosition) -> EvaluatorState:
+        try:
+            return EvaluatorState.from_json(position.state_json)
+        except ValueError:
+            # Written by another version. Watching must go on: delays begin anew.
+            log.exception("watch_state_unreadable next_minute=%d", position.next_minute)
+        with writing(self._records) as db:
+            forget_open(db, now=self._clock.now())
+        return start(self._watchlist)
+
+    def _begin(self) -> WatchPosition:
+        first = self._start_minute
+        if first is None:
+            first = minute_of(milliseconds(self._clock))
+        position = WatchPosition(
+            began_minute=first,
+            next_minute=first,
+            sequence=self._store.last_sequence(),
+            revision=self._revision,
+            state_json=start(self._watchlist).to_json(),
+        )
+        with writing(self._records) as db:
+            begin_position(db, position)
+        log.info("watch_began minute=%d sequence=%d", first, position.sequence)
+        return position
+
+    def _take_in(self, going: _Going, now: datetime) -> None:
+        """Draw what the store has kept since; late readings are marked chunk by chunk."""
+        while (taken := going.inflow.take()) is not None:
+            marks = [
+                LateMark(reading.channel, reading.at_ms, minute_of(reading.at_ms), now)
+                for reading in taken.late
+                if minute_of(reading.at_ms) >= going.position.began_minute
+            ]
+            if marks:
+                moved = replace(going.position, sequence=taken.sequence)
+                with writing(self._records) as db:
+                    save_position(db, moved, moved_from=going.position)
+                    note_late(db, marks)
+                going.position = moved
+                log.info("watch_late readings=%d sequence=%d", len(marks), taken.sequence)
+
+    def _gap(self, next_minute: int, end_minute: int, now: datetime) -> WatchGap | None:
+        """Return the stretch that nobody watched and that is being caught up on, if any."""
+        if next_minute >= end_minute:
+            return None
+        with writing(self._records) as db:
+            gap = gap_over(db, next_minute)
+            if gap is not None:
+                return widen_gap(db, gap, to_minute=max(end_minute, gap.to_minute))
+            if end_minute - next_minute <= self._unwatched_after_min:
+                return None
+            log.warning("watch_gap from_minute=%d to_minute=%d", next_minute, end_minute)
+            return note_gap(db, from_minute=next_minute, to_minute=end_minute, noted_at=now)
+
+    def _close_next(self, going: _Going, gap: WatchGap | None, now: datetime) -> None:
+        minute = going.position.next_minute
+        cell = cell_of(self._site, minute, going.inflow.readings_of(minute))
+        state, events = step(self._watchlist, going.state, cell)
+        moved = replace(
+            going.position,
+            next_minute=minute + 1,
+            sequence=going.inflow.sequence,
+            revision=self._revision,
+            state_json=state.to_json(),
+        )
+        with writing(self._records) as db:
+            save_position(db, moved, moved_from=going.position)
+            keep_events(db, events, hearers=self._hearers, now=now, tell=gap is None)
+            if gap is not None and moved.next_minute == gap.to_minute:
+                owe_summaries(db, gap, hearers=self._hearers, now=now)
+        going.position = moved
+        going.state = state
+        for event in events:
+            log.info("watch_event minute=%d what=%s", minute, event)
+
+
+def _never() -> bool:
+    return False

@@ -1,0 +1,158 @@
+"""The pages of alarms answer: what was said, to whom, and what came of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from api.records.alarms import alarm, alarm_history, changes_of, standing_alarms
+from api.records.outbox import messages_of
+from api.records.session import reading
+from api.web.now_page import WAITING
+from api.web.telling import blind_felt, limit_of
+from rules.model.alarm import AlarmState
+
+if TYPE_CHECKING:
+    from api.parts import Parts
+    from api.records.alarms import AlarmRecord
+    from api.records.outbox import OutboxRow
+    from api.web.telling import Telling
+
+MOST_PAST = 100
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmLine:
+    """An alarm in a list."""
+
+    id: int
+    batch: str
+    says: str
+    since: str
+    state: str
+    waiting: bool
+    over: bool
+    urgent: str
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmsPage:
+    """All that the list says."""
+
+    answer: str
+    standing: tuple[AlarmLine, ...]
+    past: tuple[AlarmLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmPage:
+    """All that the page of one alarm says."""
+
+    line: AlarmLine
+    kind: str
+    place: str
+    answer: str
+    value: str
+    todo: str
+    over: str
+    ended: str
+    changes: tuple[tuple[str, str], ...]
+    messages: tuple[tuple[str, str], ...]
+
+
+def line_of(parts: Parts, one: AlarmRecord, telling: Telling) -> AlarmLine:
+    """Return an alarm as a line."""
+    return AlarmLine(
+        id=one.id,
+        batch=one.batch,
+        says=says_of(parts, one, telling),
+        since=telling.time(one.since),
+        state=telling.words.state[one.state],
+        waiting=one.state in WAITING,
+        over=one.ended_at is not None,
+        urgent=telling.words.priority[one.priority],
+    )
+
+
+def says_of(parts: Parts, one: AlarmRecord, telling: Telling) -> str:
+    """Return what was wrong."""
+    felt = blind_felt(one.condition)
+    if felt is not None:
+        return telling.words.blind_to([telling.words.felt[felt]])
+    batch = next((b for b in parts.site.batch if b.code == one.batch), None)
+    plan = parts.plans.get(batch.plan) if batch else None
+    limit = limit_of(plan, batch, one.condition, one.opened_at)
+    return telling.says(limit) if limit else one.condition
+
+
+def alarms_page(parts: Parts, telling: Telling) -> AlarmsPage:
+    """Gather what the list says."""
+    with reading(parts.records) as db:
+        standing = standing_alarms(db)
+        history = alarm_history(db, most=MOST_PAST)
+    waiting = sum(one.state in WAITING for one in standing)
+    past = [one for one in history if one.state is AlarmState.NORMAL]
+    return AlarmsPage(
+        answer=telling.words.alarms_answer(waiting, len(standing)),
+        standing=tuple(line_of(parts, one, telling) for one in standing),
+        past=tuple(line_of(parts, one, telling) for one in past),
+    )
+
+
+def alarm_page(parts: Parts, alarm_id: int, telling: Telling) -> AlarmPage:
+    """Gather what the page of one alarm says; raises UnknownAlarm."""
+    with reading(parts.records) as db:
+        one = alarm(db, alarm_id)
+        changes = changes_of(db, alarm_id)
+        messages = messages_of(db, alarm_id)
+    words = telling.words
+    batch = next((b for b in parts.site.batch if b.code == one.batch), None)
+    plan = parts.plans.get(batch.plan) if batch else None
+    limit = limit_of(plan, batch, one.condition, one.opened_at)
+    value, todo = "", ""
+    if limit is not None:
+        todo = telling.action(limit)
+        if one.value is not None:
+            felt = telling.value(limit.quantity, one.value)
+            value = f"{words.capital(felt)}; {words.should_be(telling.need(limit))}."
+    elif blind_felt(one.condition) is not None:
+        todo = words.look_at_plants
+    line = line_of(parts, one, telling)
+    return AlarmPage(
+        line=line,
+        kind=telling.kind(batch) if batch else "",
+        place=telling.bench(batch.bench) if batch else "",
+        answer=f"{one.batch}: {line.says}; {line.state}.",
+        value=value,
+        todo=todo,
+        over=words.alarm_over if one.ended_at is not None else "",
+        ended=telling.time(one.ended_at) if one.ended_at else "",
+        changes=tuple(
+            (
+                telling.time(change.at),
+                " · ".join(
+                    part
+                    for part in (
+                        words.change(words.state[change.before], words.state[change.after]),
+                        telling.person(change.by) if change.by else "",
+                        change.note or "",
+                    )
+                    if part
+                ),
+            )
+            for change in changes
+        ),
+        messages=tuple(_message(message, telling) for message in messages),
+    )
+
+
+def _message(message: OutboxRow, telling: Telling) -> tuple[str, str]:
+    words = telling.words
+    name = telling.person(message.person)
+    if message.sent_at is not None:
+        said = words.message_sent(name, telling.time(message.sent_at))
+    elif message.last_error:
+        said = words.message_failed(name, message.attempts, message.last_error)
+    else:
+        said = words.message_owed(name, telling.time(message.owed_at))
+    return said, message.line or ""

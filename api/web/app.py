@@ -1,0 +1,136 @@
+"""The web application: pages, events and API, and how each says that something went wrong."""
+
+from __future__ import annotations
+
+import logging
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import PlainTextResponse
+from sqlalchemy import text
+from sqlalchemy.exc import SQLAlchemyError
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+from starlette.staticfiles import StaticFiles
+
+from api.records.session import reading
+from api.v1.problems import detail_of, problem_answer, wrongs_in
+from api.v1.router import v1_router
+from api.v1.sight import Sight
+from api.web.guard import HEADERS, Guard
+from api.web.live import Live, live_router
+from api.web.pages import Desk, desk, pages_router
+from collector.stores.base import StoreFailure
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncIterator
+
+    from api.parts import Parts
+
+log = logging.getLogger(__name__)
+
+NOT_VALID = "The request is not as the API takes it; see errors."
+OUR_FAULT = "Something went wrong on this side. The log says more; the watch goes on."
+STORE_AWAY = "The store of readings does not answer. The log says more."
+
+
+def create_app(parts: Parts) -> FastAPI:
+    """Build the application. It starts nothing: the watch and the collector run elsewhere."""
+    sight = Sight(parts)
+    live = Live(parts)
+    at = desk(parts)
+
+    @asynccontextmanager
+    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        async with live.looking():
+            yield
+
+    app = FastAPI(
+        title="graftvigil",
+        summary="What grafted batches feel, how that sits with what they need, and who was told.",
+        version="1",
+        openapi_url="/api/v1/openapi.json",
+        docs_url=None,
+        redoc_url=None,
+        lifespan=lifespan,
+    )
+    app.include_router(v1_router(parts, sight))
+    app.include_router(live_router(live))
+    app.include_router(pages_router(at, sight))
+    app.mount("/static", StaticFiles(directory=Path(__file__).parent / "static"), name="static")
+    _add_health(app, parts)
+    _add_answers_to_trouble(app, at)
+    app.add_middleware(Guard, base_url=parts.settings.base_url)
+    return app
+
+
+def _add_health(app: FastAPI, parts: Parts) -> None:
+    @app.get("/healthz", include_in_schema=False)
+    def healthz() -> PlainTextResponse:
+        """Answer whether both stores can be read; how far the watch is says /api/v1/watch."""
+        try:
+            with reading(parts.records) as db:
+                db.execute(text("SELECT 1"))
+            parts.store.last_sequence()
+        except (SQLAlchemyError, StoreFailure) as trouble:
+            log.warning("healthz.failed why=%s", type(trouble).__name__)
+            return PlainTextResponse("a store does not answer\n", status_code=503)
+        return PlainTextResponse("good\n")
+
+
+def _add_answers_to_trouble(app: FastAPI, at: Desk) -> None:
+    @app.exception_handler(HTTPException)
+    def refused(request: Request, trouble: HTTPException) -> Response:
+        if _is_api(request):
+            return problem_answer(
+                trouble.status_code,
+                detail_of(trouble),
+                instance=request.url.path,
+                headers=trouble.headers,
+            )
+        return _page(at, request, trouble.status_code, trouble)
+
+    @app.exception_handler(RequestValidationError)
+    def not_valid(request: Request, trouble: RequestValidationError) -> Response:
+        if _is_api(request):
+            return problem_answer(
+                422, NOT_VALID, instance=request.url.path, errors=wrongs_in(trouble)
+            )
+        return _page(at, request, 404 if request.method == "GET" else 422, None)
+
+    @app.exception_handler(StoreFailure)
+    def store_away(request: Request, trouble: StoreFailure) -> Response:
+        log.error("web.store_failed path=%s why=%s", request.url.path, trouble)
+        if _is_api(request):
+            return problem_answer(503, STORE_AWAY, instance=request.url.path)
+        return _page(at, request, 503, None)
+
+    @app.exception_handler(Exception)
+    def our_fault(request: Request, trouble: Exception) -> Response:
+        log.error("web.fault path=%s", request.url.path, exc_info=trouble)
+        if _is_api(request):
+            answer: Response = problem_answer(500, OUR_FAULT, instance=request.url.path)
+        else:
+            answer = _page(at, request, 500, None)
+        for name, value in HEADERS.items():
+            answer.headers[name] = value
+        return answer
+
+
+def _is_api(request: Request) -> bool:
+    return request.url.path.startswith("/api/")
+
+
+def _page(at: Desk, request: Request, status: int, trouble: HTTPException | None) -> Response:
+    telling = at.telling(request)
+    words = telling.words
+    if status in (404, 405):
+        title, hint = words.not_found_title, words.not_found_hint
+    elif status >= 500:
+        title, hint = words.went_wrong_title, words.went_wrong_hint
+    else:
+        title, hint = words.refused_title, str(trouble.detail) if trouble else ""
+    return at.answer(request, "trouble.html", telling, status=status, title=title, hint=hint)

@@ -1,0 +1,207 @@
+"""The noon-to-noon chart of one quantity: the record, its limits, the dark hours, the alarms.
+
+The picture is text and lines in one SVG: the grid of the record is stretched to the width of its
+place, words and marks are not, so the same picture reads on a phone and on a desk.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from api.web.scale import Domain, domain_of, extremes
+from api.web.svg import drawing, element, line_path, share, stretched
+from rules.model.plan import Side
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from markupsafe import Markup
+    from numpy.typing import NDArray
+
+COLUMNS = 480
+GRID_HEIGHT = 400
+HEIGHT = 190
+TOP = 16
+BOTTOM = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """A limit as drawn: its value, its wrong side, its words, and where on the day it speaks."""
+
+    value: float
+    side: Side
+    words: str
+    spans: tuple[tuple[float, float], ...]
+    grave: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """An alarm on the chart: from where to where on the day, and its words."""
+
+    start: float
+    end: float
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """What all charts of one day share: dark hours, hours written below, and now, if inside."""
+
+    dark: tuple[tuple[float, float], ...]
+    hours: tuple[tuple[float, str], ...]
+    now: float | None
+    now_words: str
+
+
+def chart(
+    values: NDArray[np.float64],
+    before: NDArray[np.float64] | None,
+    *,
+    bounds: Sequence[Bound],
+    marks: Sequence[Mark],
+    frame: Frame,
+    least_span: float,
+    title: str,
+    describes: str,
+) -> Markup:
+    """Return the picture; `values` and `before` run over the minutes of the day, NaN for gaps."""
+    drawn_values = values if before is None else np.concatenate((values, before))
+    domain = domain_of(drawn_values, [bound.value for bound in bounds], least_span)
+    layers: list[Markup] = [
+        element("rect", x=share(a), width=share(b - a), y=TOP, height=_plot(), class_="dark")
+        for a, b in frame.dark
+    ]
+    layers += _rules(domain)
+    for bound in bounds:
+        layers += _bound(bound, domain)
+    grid: list[Markup] = []
+    if before is not None:
+        grid.append(element("path", d=_line(before, domain, COLUMNS // 2), class_="ghost"))
+    grid.append(element("path", d=_line(values, domain, COLUMNS), class_="record"))
+    layers.append(
+        element(
+            "svg",
+            stretched(*grid, width=COLUMNS * 4, height=GRID_HEIGHT),
+            x="0",
+            y=TOP,
+            width="100%",
+            height=_plot(),
+        )
+    )
+    layers += _alarms(marks)
+    layers += _hours(frame)
+    return drawing(title, describes, *layers, class_="chart", height=HEIGHT)
+
+
+def _plot() -> int:
+    return HEIGHT - TOP - BOTTOM
+
+
+def _y(value: float, domain: Domain) -> float:
+    return TOP + domain.height_of(value) * _plot()
+
+
+def _line(values: NDArray[np.float64], domain: Domain, columns: int) -> str:
+    runs = [
+        [(place * COLUMNS * 4, domain.height_of(value) * GRID_HEIGHT) for place, value in run]
+        for run in extremes(values, columns)
+    ]
+    return line_path(runs)
+
+
+def _rules(domain: Domain) -> list[Markup]:
+    drawn: list[Markup] = []
+    whole = all(value == round(value) for value in domain.ruled)
+    decimals = 0 if whole else 1
+    for value in domain.ruled:
+        y = _y(value, domain)
+        drawn.append(element("line", x1="0", x2="100%", y1=y, y2=y, class_="rule"))
+        text = f"{value:.{decimals}f}"
+        drawn.append(element("text", text, x="4", y=y - 3, class_="tick"))
+    return drawn
+
+
+def _bound(bound: Bound, domain: Domain) -> list[Markup]:
+    y = _y(bound.value, domain)
+    top, bottom = (TOP, y) if bound.side is Side.HIGH else (y, float(TOP + _plot()))
+    name = "grave" if bound.grave else "light"
+    drawn: list[Markup] = []
+    for start, end in bound.spans:
+        a, width = share(start), share(end - start)
+        drawn.append(
+            element(
+                "rect",
+                x=a,
+                width=width,
+                y=top,
+                height=bottom - top,
+                fill=None if bound.grave else "url(#hatch-thick)",
+                class_=f"out out-{name}",
+            )
+        )
+        drawn.append(element("line", x1=a, x2=share(end), y1=y, y2=y, class_=f"bound bound-{name}"))
+    if bound.spans:
+        inside = y + 12 if bound.side is Side.HIGH else y - 4
+        end = max(end for _, end in bound.spans)
+        at = share(min(end, 0.995))
+        drawn.append(
+            element("text", bound.words, x=at, y=inside, text_anchor="end", class_="bound-words")
+        )
+    return drawn
+
+
+def _alarms(marks: Sequence[Mark]) -> list[Markup]:
+    return [
+        element(
+            "g",
+            element("title", mark.words),
+            element(
+                "rect",
+                x=share(mark.start),
+                width=share(max(mark.end - mark.start, 0.004)),
+                y=TOP - 6,
+                height=5,
+                class_="alarm-bar",
+            ),
+            element(
+                "svg",
+                element("path", d="M-5 0h10l-5 9z", class_="alarm-mark"),
+                x=share(mark.start),
+                y=TOP - 8,
+                class_="afloat",
+            ),
+        )
+        for mark in marks
+    ]
+
+
+def _hours(frame: Frame) -> list[Markup]:
+    drawn: list[Markup] = []
+    for place, words in frame.hours:
+        anchor = "start" if place < 0.02 else "end" if place > 0.98 else "middle"
+        at = share(place)
+        drawn.append(
+            element("line", x1=at, x2=at, y1=HEIGHT - BOTTOM, y2=HEIGHT - BOTTOM + 4, class_="rule")
+        )
+        drawn.append(element("text", words, x=at, y=HEIGHT - 4, text_anchor=anchor, class_="hour"))
+    if frame.now is not None:
+        at = share(frame.now)
+        drawn.append(element("line", x1=at, x2=at, y1=TOP, y2=HEIGHT - BOTTOM, class_="now-line"))
+        anchor = "start" if frame.now < 0.9 else "end"
+        drawn.append(
+            element(
+                "text",
+                frame.now_words,
+                x=share(frame.now),
+                dx=3 if anchor == "start" else -3,
+                y=TOP + 10,
+                text_anchor=anchor,
+                class_="now-words",
+            )
+        )
+    return drawn

@@ -1,0 +1,221 @@
+"""The pages and their two forms. Reading a page never changes anything."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from http import HTTPStatus
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+from urllib.parse import urlsplit
+
+import numpy as np
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import HTMLResponse, RedirectResponse
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.exceptions import HTTPException
+
+from api.records.alarms import NothingToAcknowledge, UnknownAlarm, acknowledge
+from api.records.session import writing
+from api.records.tables import as_ms
+from api.web.alarm_pages import alarm_page, alarms_page
+from api.web.batch_page import batch_page
+from api.web.day import day_of
+from api.web.now_page import now_page
+from api.web.pictures import day_picture, frame_of
+from api.web.sensor_page import sensor_page
+from api.web.telling import Telling
+from api.web.words import LANGUAGES, chosen_words
+from rules.escalation import who_is_on_duty
+from rules.local_time import to_local
+from rules.model.reading import minute_of
+from rules.sun import sun_is_up
+
+if TYPE_CHECKING:
+    from starlette.responses import Response
+
+    from api.parts import Parts
+    from api.v1.sight import Sight
+
+VIEWS = ("auto", "paper", "night")
+KEPT_S = int(timedelta(days=365).total_seconds())
+MOST_FUTURE = timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """Renders templates for one request after another."""
+
+    parts: Parts
+    templates: Environment
+
+    def telling(self, request: Request) -> Telling:
+        """Return how things are said in answer to a request."""
+        words = chosen_words(
+            asked=request.query_params.get("lang"),
+            kept=request.cookies.get("lang"),
+            accepts=request.headers.get("accept-language", ""),
+        )
+        return Telling(words, self.parts.site, self.parts.clock.now())
+
+    def answer(
+        self,
+        request: Request,
+        template: str,
+        telling: Telling,
+        *,
+        status: int = 200,
+        **fields: object,
+    ) -> HTMLResponse:
+        """Return a page in the reader's language and view."""
+        chosen = request.cookies.get("view", "auto")
+        chosen = chosen if chosen in VIEWS else "auto"
+        local = to_local(telling.now, self.parts.site.site)
+        text = self.templates.get_template(template).render(
+            w=telling.words,
+            t=telling,
+            languages=LANGUAGES.values(),
+            views=VIEWS,
+            chosen_view=chosen,
+            view=self._view(chosen, telling),
+            here=request.url.path,
+            back=_with_query(request),
+            clock=f"{local:%H:%M}",
+            notice=self.parts.notice,
+            site_title=self.parts.site.site.title,
+            people=self.parts.site.person,
+            me=self._me(request, telling),
+            **fields,
+        )
+        return HTMLResponse(text, status_code=status)
+
+    def _view(self, chosen: str, telling: Telling) -> str:
+        if chosen != "auto":
+            return chosen
+        minute = np.array([minute_of(as_ms(telling.now))], dtype=np.int64)
+        return "paper" if bool(sun_is_up(self.parts.site.site, minute)[0]) else "night"
+
+    def _me(self, request: Request, telling: Telling) -> str:
+        """Return whose device this is: as last chosen on it, else whoever is on duty."""
+        known = {person.id for person in self.parts.site.person}
+        kept = request.cookies.get("who")
+        if kept in known:
+            return str(kept)
+        on_duty = who_is_on_duty(self.parts.site, telling.now)
+        return on_duty[0].id if on_duty else self.parts.site.lead
+
+
+def desk(parts: Parts) -> Desk:
+    """Return a desk with the templates that stand beside this file."""
+    templates = Environment(
+        loader=FileSystemLoader(Path(__file__).parent / "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    return Desk(parts, templates)
+
+
+def pages_router(at: Desk, sight: Sight) -> APIRouter:
+    """Return the routes of all pages."""
+    router = APIRouter(include_in_schema=False, default_response_class=HTMLResponse)
+    parts = at.parts
+    batches = {batch.code: batch for batch in parts.site.batch}
+
+    @router.get("/")
+    def now(request: Request) -> Response:
+        telling = at.telling(request)
+        present = sight.present()
+        picture = day_picture(sight, parts.site.site, day_of(present.at, parts.site.site))
+        page = now_page(parts, present, picture, telling)
+        hours = [text for _, text in frame_of(picture, telling).hours]
+        return at.answer(request, "now.html", telling, page=page, hours=hours)
+
+    @router.get("/batches/{code}")
+    def one_batch(request: Request, code: str, day: date | None = None) -> Response:
+        if code not in batches:
+            raise HTTPException(HTTPStatus.NOT_FOUND)
+        telling = at.telling(request)
+        page = batch_page(parts, sight, batches[code], on=day, telling=telling)
+        return at.answer(request, "batch.html", telling, page=page)
+
+    @router.get("/alarms")
+    def alarms(request: Request) -> Response:
+        telling = at.telling(request)
+        return at.answer(request, "alarms.html", telling, page=alarms_page(parts, telling))
+
+    @router.get("/alarms/{alarm_id}")
+    def one_alarm(request: Request, alarm_id: int) -> Response:
+        telling = at.telling(request)
+        try:
+            page = alarm_page(parts, alarm_id, telling)
+        except UnknownAlarm as trouble:
+            raise HTTPException(HTTPStatus.NOT_FOUND) from trouble
+        return at.answer(request, "alarm.html", telling, page=page)
+
+    @router.get("/sensors")
+    def sensors(request: Request) -> Response:
+        telling = at.telling(request)
+        return at.answer(request, "sensors.html", telling, page=sensor_page(parts, telling))
+
+    @router.post("/acknowledge")
+    def acknowledge_some(
+        request: Request,
+        alarm: Annotated[list[int], Form()],
+        by: Annotated[str, Form(max_length=40)],
+        back: Annotated[str, Form(max_length=300)] = "/",
+    ) -> Response:
+        telling = at.telling(request)
+        if by not in {person.id for person in parts.site.person}:
+            raise HTTPException(HTTPStatus.UNPROCESSABLE_ENTITY, telling.words.unknown_person)
+        answered = 0
+        with writing(parts.records) as db:
+            for alarm_id in dict.fromkeys(alarm):
+                try:
+                    acknowledge(db, alarm_id, by=by, at=parts.clock.now())
+                except UnknownAlarm as trouble:
+                    raise HTTPException(HTTPStatus.NOT_FOUND) from trouble
+                except NothingToAcknowledge:
+                    continue
+                answered += 1
+        if answered == 0:
+            raise HTTPException(HTTPStatus.CONFLICT, telling.words.already_answered)
+        response = RedirectResponse(_own(back), status_code=HTTPStatus.SEE_OTHER)
+        _keep(response, "who", by)
+        return response
+
+    @router.post("/choose")
+    def choose(
+        view: Annotated[str | None, Form()] = None,
+        lang: Annotated[str | None, Form()] = None,
+        back: Annotated[str, Form(max_length=300)] = "/",
+    ) -> Response:
+        response = RedirectResponse(_own(back), status_code=HTTPStatus.SEE_OTHER)
+        if view is not None and view in VIEWS:
+            _keep(response, "view", view)
+        if lang is not None and lang in LANGUAGES:
+            _keep(response, "lang", lang)
+        return response
+
+    return router
+
+
+def _keep(response: Response, name: str, value: str) -> None:
+    response.set_cookie(name, value, max_age=KEPT_S, httponly=True, samesite="strict")
+
+
+def _own(back: str) -> str:
+    """Return an address of ours to go back to; Now for any other."""
+    parsed = urlsplit(back)
+    ours = back.startswith("/") and not back.startswith(("//", "/\\"))
+    return back if ours and not parsed.netloc and back.isprintable() else "/"
+
+
+def _with_query(request: Request) -> str:
+    day = request.query_params.get("day")
+    return (
+        f"{request.url.path}?day={day}"
+        if day and day.replace("-", "").isdigit()
+        else (request.url.path)
+    )

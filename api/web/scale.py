@@ -1,0 +1,136 @@
+"""Geometry of the charts: time and value to places, and fewer points without losing an extreme.
+
+Pure functions on arrays. Places along time are shares of the window from 0.0 to 1.0; places in
+height are shares of the plot from the top. Nothing here knows of SVG.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+MOST_POINTS = 2000
+_STEPS = (1.0, 2.0, 5.0, 10.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Domain:
+    """The span of values that a plot shows, and the round values at which it is ruled."""
+
+    lowest: float
+    highest: float
+    ruled: tuple[float, ...]
+
+    def height_of(self, value: float) -> float:
+        """Return the place of `value` from the top, 0.0 to 1.0; values outside stop at the edge.
+
+        >>> Domain(0.0, 10.0, ()).height_of(7.5)
+        0.25
+        """
+        share = (self.highest - value) / (self.highest - self.lowest)
+        return min(1.0, max(0.0, share))
+
+
+def domain_of(values: NDArray[np.float64], bounds: Sequence[float], least_span: float) -> Domain:
+    """Return a domain that holds every finite value and every bound, with a little air around.
+
+    `least_span` keeps a flat record from being blown up until noise looks like weather.
+
+    >>> domain_of(np.array([20.0, 24.0]), [32.0], 5.0).ruled
+    (20.0, 25.0, 30.0)
+    """
+    seen = values[np.isfinite(values)]
+    held = [*(float(v) for v in bounds)]
+    if seen.size:
+        held += [float(seen.min()), float(seen.max())]
+    if not held:
+        held = [0.0]
+    low, high = min(held), max(held)
+    short = least_span - (high - low)
+    if short > 0:
+        low, high = low - short / 2, high + short / 2
+    air = (high - low) * 0.08
+    low, high = low - air, high + air
+    step = _round_step((high - low) / 4)
+    first = int(np.ceil(low / step))
+    last = int(np.floor(high / step))
+    ruled = tuple(round(n * step, 6) for n in range(first, last + 1))
+    return Domain(low, high, ruled)
+
+
+def _round_step(rough: float) -> float:
+    power = 10.0 ** float(np.floor(np.log10(rough)))
+    step: float = next(s * power for s in _STEPS if s * power >= rough * 0.999)
+    return step
+
+
+def extremes(values: NDArray[np.float64], columns: int) -> list[list[tuple[float, float]]]:
+    """Thin a record to at most two points a column: the lowest and the highest, in their order.
+
+    Returns runs of (place along the whole record from 0.0 to 1.0, value); a missing value (NaN)
+    ends a run, so a gap stays a gap. At most MOST_POINTS points come back in all. No extreme of a
+    column is ever lost, so neither is the extreme of the record.
+
+    >>> extremes(np.array([1.0, 5.0, 2.0, np.nan, 3.0]), 5)
+    [[(0.1, 1.0), (0.3, 5.0), (0.5, 2.0)], [(0.9, 3.0)]]
+    """
+    count = values.size
+    columns = max(1, min(columns, MOST_POINTS // 2, count))
+    edges = (np.arange(columns + 1) * count) // columns
+    missing_before = np.concatenate(([0], np.cumsum(np.isnan(values))))
+    runs: list[list[tuple[float, float]]] = []
+    last = -1
+    for start, end in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
+        piece = values[start:end]
+        if np.isnan(piece).all():
+            continue
+        low, high = start + int(np.nanargmin(piece)), start + int(np.nanargmax(piece))
+        for index in sorted({low, high}):
+            if last < 0 or missing_before[index] > missing_before[last]:
+                runs.append([])
+            runs[-1].append(((index + 0.5) / count, float(values[index])))
+            last = index
+    return runs
+
+
+def worst_by_column(
+    margin: NDArray[np.float64], columns: int
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Return the smallest margin in each column and the index at which it stood.
+
+    A column is NaN (blind) when any of its minutes is blind, unless a seen minute of it was beyond
+    a limit: what is known to be wrong is drawn, what is not known is never drawn as fine. The
+    index is -1 where nothing was seen.
+    """
+    count = margin.size
+    edges = (np.arange(columns + 1) * count) // columns
+    worst = np.full(columns, np.nan)
+    index = np.full(columns, -1, dtype=np.int64)
+    for column in range(columns):
+        start, end = int(edges[column]), int(edges[column + 1])
+        piece = margin[start:end]
+        if piece.size == 0 or np.isnan(piece).all():
+            continue
+        at = int(np.nanargmin(piece))
+        index[column] = start + at
+        if piece[at] < 0 or not np.isnan(piece).any():
+            worst[column] = piece[at]
+    return worst, index
+
+
+def runs_of(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Return the stretches in which `mask` holds, as (start, end) with the end left out.
+
+    >>> runs_of(np.array([False, True, True, False, True]))
+    [(1, 3), (4, 5)]
+    """
+    padded = np.concatenate(([False], mask, [False])).astype(np.int8)
+    turns = np.flatnonzero(np.diff(padded))
+    return [(int(a), int(b)) for a, b in zip(turns[::2], turns[1::2], strict=True)]

@@ -1,0 +1,146 @@
+"""How values, limits, times and places are said on a page, in one language, at one moment."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from api.web.words.en import DECIMALS
+from rules.local_time import to_local
+from rules.model.alarm import Priority
+from rules.model.quantities import FELT_SHOWN, Felt
+
+if TYPE_CHECKING:
+    from datetime import date, datetime
+
+    from api.web.words.en import English
+    from rules.model.batch import Batch
+    from rules.model.event import Standing
+    from rules.model.plan import CarePlan, Limit
+    from rules.model.site import Site
+
+BLIND = "blind."
+
+
+@dataclass(frozen=True, slots=True)
+class Telling:
+    """Says things in `words` as they are at `now`, an aware instant."""
+
+    words: English
+    site: Site
+    now: datetime
+
+    def time(self, at: datetime) -> str:
+        """Return the local time of day; not today: with the weekday; days away: with the date."""
+        local = to_local(at, self.site.site)
+        away = abs((to_local(self.now, self.site.site).date() - local.date()).days)
+        if away == 0:
+            return self.clock(at)
+        if away < 6:
+            return f"{self.words.days[local.weekday()]} {self.clock(at)}"
+        return f"{self.day(local.date())} {self.clock(at)}"
+
+    def clock(self, at: datetime) -> str:
+        """Return the local time of day alone, for where the day is plain."""
+        return f"{to_local(at, self.site.site):%H:%M}"
+
+    def day(self, on: date) -> str:
+        """Return a date as "Sat 14 November", with the year when it is not this one."""
+        words = self.words
+        text = f"{words.days[on.weekday()]} {on.day} {words.months[on.month - 1]}"
+        this_year = to_local(self.now, self.site.site).year
+        return text if on.year == this_year else f"{text} {on.year}"
+
+    def age_s(self, at: datetime) -> int:
+        """Return how many whole seconds ago an instant was; 0 for one to come."""
+        return max(0, int((self.now - at).total_seconds()))
+
+    def ago(self, at: datetime) -> str:
+        """Return how long ago an instant was, in words."""
+        return self.words.ago(self.age_s(at))
+
+    def minutes_ago(self, minutes: int) -> str:
+        """Return an age that is only known in whole minutes."""
+        return self.words.ago(minutes * 60) if minutes > 0 else self.words.this_minute
+
+    def since(self, at: datetime) -> str:
+        """Say since when, and how long that is."""
+        return self.words.since(self.time(at), self.words.lasting(self.age_s(at)))
+
+    def number(self, felt: Felt, value: float) -> str:
+        """Return a value without its unit."""
+        return self.words.number(value, DECIMALS[felt])
+
+    def value(self, felt: Felt, value: float) -> str:
+        """Return a value with its unit, kept on one line."""
+        return f"{self.number(felt, value)}\N{NO-BREAK SPACE}{FELT_SHOWN[felt]}"
+
+    def need(self, limit: Limit) -> str:
+        """Return what a limit asks for: "at most 0.60 kPa by day"."""
+        when = self.words.when[limit.when]
+        need = f"{self.words.side[limit.side]} {self.value(limit.quantity, limit.bound)}"
+        return f"{need} {when}" if when else need
+
+    def says(self, limit: Limit) -> str:
+        """Return what is wrong when the limit is broken."""
+        return limit.says.in_language(self.words.code)
+
+    def action(self, limit: Limit) -> str:
+        """Return what to do when the limit is broken."""
+        return limit.action.in_language(self.words.code)
+
+    def person(self, person_id: str) -> str:
+        """Return a person's name; the id itself for someone who has left the site file."""
+        return next((p.name for p in self.site.person if p.id == person_id), person_id)
+
+    def bench(self, bench_id: str) -> str:
+        """Return a bench's title."""
+        return next((b.title for b in self.site.bench if b.id == bench_id), bench_id)
+
+    def house(self, house_id: str) -> str:
+        """Return a house's title."""
+        return next((h.title for h in self.site.house if h.id == house_id), house_id)
+
+    def kind(self, batch: Batch) -> str:
+        """Return what a batch is and how it stands: "mango early yellow, under a tied bag"."""
+        covered = batch.covered_at(self.now)
+        held = self.words.cover[batch.cover] if covered else self.words.wrap[batch.wrap]
+        name = f"{batch.species} {batch.cultivar}"
+        return f"{name}, {held}" if held else name
+
+    def standing(self, standing: Standing | None) -> str:
+        """Return the word for a standing."""
+        return self.words.standing[standing]
+
+
+def limit_of(
+    plan: CarePlan | None, batch: Batch | None, condition: str, at: datetime
+) -> Limit | None:
+    """Return the limit an alarm of a batch speaks of.
+
+    The limit of the stage in force at the aware instant, else of any stage; None for a blind
+    condition, and for a limit that has gone from the plan.
+    """
+    if plan is None or batch is None:
+        return None
+    stage = batch.stage_at(at)
+    in_order = [plan.stage[stage]] if stage in plan.stage and stage is not None else []
+    for stage_plan in [*in_order, *plan.stage.values()]:
+        for limit in stage_plan.limit:
+            if limit.id == condition:
+                return limit
+    return None
+
+
+def blind_felt(condition: str) -> Felt | None:
+    """Return the quantity that a condition says can't be seen; None for a limit's.
+
+    >>> blind_felt("blind.leaf_temperature")
+    <Felt.LEAF_TEMPERATURE: 'leaf_temperature'>
+    """
+    return Felt(condition.removeprefix(BLIND)) if condition.startswith(BLIND) else None
+
+
+def grave(priority: Priority) -> bool:
+    """Return whether a limit of this priority means danger."""
+    return priority is Priority.HIGH

@@ -1,0 +1,1 @@
+"""What people write in TOML files: where each field stands, and plain words for what is wrong."""

@@ -1,0 +1,1 @@
+"""What was measured, kept raw. It never judges whether a value is bad for a plant."""

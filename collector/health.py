@@ -1,0 +1,32 @@
+"""What the collector knows of its own well-being, for the watch and for the pages."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class IngestHealth:
+    """What was taken since the start. Instants are milliseconds since the epoch, UTC.
+
+    `failing_since_ms` and `failure` are set while the store refuses, and None once it keeps again.
+    """
+
+    messages: int = 0
+    readings: int = 0
+    rejects: int = 0
+    last_commit_ms: int | None = None
+    failing_since_ms: int | None = None
+    failure: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class BrokerHealth:
+    """Whether messages can reach us. `trouble` says why not, and what to do; None when all is well.
+
+    `connections` counts how often the connection was made since the start.
+    """
+
+    connected: bool
+    connections: int
+    trouble: str | None

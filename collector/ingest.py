@@ -1,0 +1,91 @@
+"""Keep, then acknowledge: a batch of messages is on disk before anybody says it was received."""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from collector.gate import Message
+from collector.health import IngestHealth
+from collector.stores.base import StoreFailure
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from contextlib import AbstractContextManager
+
+    from collector.gate import Gate
+    from collector.rejects import RejectLog
+    from collector.stores.base import ReadingStore
+    from rules.model.reading import Reading, Reject
+
+__all__ = ["Ingest", "Message", "Taken"]
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What became of a batch: how many readings were kept, and what was refused."""
+
+    kept: int
+    rejects: tuple[Reject, ...]
+
+
+class Ingest:
+    """Takes messages from any thread. `together` opens a transaction that store and log share."""
+
+    def __init__(
+        self,
+        gate: Gate,
+        store: ReadingStore,
+        *,
+        rejects: RejectLog,
+        together: Callable[[], AbstractContextManager[object]],
+        clock_ms: Callable[[], int],
+    ) -> None:
+        self.gate = gate
+        self._store = store
+        self._rejects = rejects
+        self._together = together
+        self._clock_ms = clock_ms
+        self._health = IngestHealth()
+        self._health_lock = threading.Lock()
+
+    def take(self, messages: Sequence[Message]) -> Taken:
+        """Return once everything the messages say is on disk; only then acknowledge them.
+
+        Bad messages become rejects and never raise. Raises StoreFailure when the store refuses:
+        then nothing was kept, nothing may be acknowledged, and the same batch is to be tried again.
+        """
+        readings: list[Reading] = []
+        rejects: list[Reject] = []
+        judge = self.gate.judge
+        for message in messages:
+            judge(message, readings, rejects)
+        try:
+            with self._together():
+                self._store.keep(readings)
+                self._rejects.add(rejects)
+        except StoreFailure as err:
+            self._note_failure(str(err))
+            raise
+        self._note_commit(len(messages), len(readings), len(rejects))
+        return Taken(len(readings), tuple(rejects))
+
+    def health(self) -> IngestHealth:
+        """Return the counts since the start, and whether the store refuses at present."""
+        return self._health
+
+    def _note_failure(self, failure: str) -> None:
+        with self._health_lock:
+            since = self._health.failing_since_ms
+            since = self._clock_ms() if since is None else since
+            self._health = replace(self._health, failing_since_ms=since, failure=failure)
+
+    def _note_commit(self, messages: int, readings: int, rejects: int) -> None:
+        with self._health_lock:
+            self._health = IngestHealth(
+                messages=self._health.messages + messages,
+                readings=self._health.readings + readings,
+                rejects=self._health.rejects + rejects,
+                last_commit_ms=self._clock_ms(),
+            )

@@ -1,0 +1,148 @@
+"""Messages from an MQTT broker: read in bursts, kept, and only then acknowledged, in order."""
+
+from __future__ import annotations
+
+import logging
+import threading
+from typing import TYPE_CHECKING
+
+from paho.mqtt.client import MQTTv5, MQTTv311, topic_matches_sub
+
+from collector.health import BrokerHealth
+from collector.mqtt_link import Link, LinkLost, ProtocolRefused
+from collector.stores.base import StoreFailure
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+
+    from collector.gate import Message
+    from collector.ingest import Ingest
+    from collector.settings import BrokerAddress
+
+log = logging.getLogger(__name__)
+
+_FIRST_WAIT_S = 0.5
+_LONGEST_WAIT_S = 30.0
+
+
+class MqttCollector:
+    """Listens at a broker from a thread of its own, through outages of broker, network and disk.
+
+    `jitter` gives a number from 0 to 1, so that many collectors do not all come back at once.
+    """
+
+    def __init__(
+        self,
+        address: BrokerAddress,
+        ingest: Ingest,
+        *,
+        clock_ms: Callable[[], int],
+        jitter: Callable[[], float],
+    ) -> None:
+        self._address = address
+        self._ingest = ingest
+        self._clock_ms = clock_ms
+        self._jitter = jitter
+        self._filters = filters_for(ingest.gate.topics, address.topics)
+        self._protocol = MQTTv5
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+        self._health = BrokerHealth(connected=False, connections=0, trouble="not yet connected")
+
+    def start(self) -> None:
+        """Begin to listen; returns at once, and keeps trying until stopped."""
+        self._stop.clear()
+        self._thread = threading.Thread(target=self._run, name="mqtt-collector", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Finish the burst in hand, say goodbye to the broker, and return.
+
+        The broker keeps what arrives from now on for our next start.
+        """
+        self._stop.set()
+        if self._thread is not None:
+            self._thread.join()
+            self._thread = None
+
+    def health(self) -> BrokerHealth:
+        """Return whether messages can reach us, and if not, why."""
+        return self._health
+
+    def _run(self) -> None:
+        wait_s = _FIRST_WAIT_S
+        while not self._stop.is_set():
+            before = self._health.connections
+            try:
+                self._listen()
+            except ProtocolRefused:
+                log.info("mqtt-downgrade host=%s to=3.1.1", self._address.host)
+                self._protocol = MQTTv311
+                continue
+            except (LinkLost, OSError) as err:
+                self._note_trouble(str(err) or type(err).__name__)
+                if self._health.connections == before:
+                    self._protocol = MQTTv5  # what looked like an old broker may be a new one
+            if self._health.connections > before:
+                wait_s = _FIRST_WAIT_S
+            self._stop.wait(wait_s * (0.5 + self._jitter() / 2))
+            wait_s = min(wait_s * 2, _LONGEST_WAIT_S)
+
+    def _listen(self) -> None:
+        """Serve one connection until it is lost or we are stopped.
+
+        A connection has a link of its own: what is left of an old one can acknowledge nothing on
+        the next, where the same packet identifiers name other messages.
+        """
+        link = Link(self._address, self._protocol, filters=self._filters, clock_ms=self._clock_ms)
+        try:
+            link.open()
+            while not self._stop.is_set():
+                burst = link.read()
+                if link.ready and not self._health.connected:
+                    self._note_connected()
+                if burst.messages and not self._keep(burst.messages):
+                    return
+                link.acknowledge(burst)
+        finally:
+            link.close()
+
+    def _keep(self, messages: Sequence[Message]) -> bool:
+        """Keep the messages, however long the store takes to recover; False if stopped before."""
+        wait_s = _FIRST_WAIT_S
+        while True:
+            try:
+                self._ingest.take(messages)
+            except StoreFailure as err:
+                log.error("store-refused messages=%d cause=%s", len(messages), err)  # noqa: TRY400
+                if self._stop.wait(wait_s):
+                    return False
+                wait_s = min(wait_s * 2, _LONGEST_WAIT_S)
+            else:
+                return True
+
+    def _note_connected(self) -> None:
+        connections = self._health.connections + 1
+        self._health = BrokerHealth(connected=True, connections=connections, trouble=None)
+        log.info("mqtt-connected host=%s count=%d", self._address.host, connections)
+
+    def _note_trouble(self, trouble: str) -> None:
+        if self._health.trouble != trouble:
+            log.warning("mqtt-lost host=%s cause=%s", self._address.host, trouble)
+        self._health = BrokerHealth(
+            connected=False, connections=self._health.connections, trouble=trouble
+        )
+
+
+def filters_for(topics: Iterable[str], asked: Sequence[str]) -> tuple[str, ...]:
+    """Return what to subscribe to: the filters asked for, and each topic that none of them covers.
+
+    Nothing is covered twice, or some brokers would send it twice.
+
+    >>> filters_for({"shed/bag-07", "yard/sky"}, ("shed/#",))
+    ('shed/#', 'yard/sky')
+    """
+    missed = [
+        topic for topic in sorted(topics) if not any(topic_matches_sub(f, topic) for f in asked)
+    ]
+    return (*asked, *missed)

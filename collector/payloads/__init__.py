@@ -1,0 +1,1 @@
+"""What a message says, and why it was refused. One file per way of writing a message."""

@@ -1,0 +1,1 @@
+"""Where readings are kept, and what every such place promises."""

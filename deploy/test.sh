@@ -1,0 +1,35 @@
+#!/bin/sh
+# Every check and every test, with a real broker, mail server and browser: deploy/test.sh
+# Options are handed to pytest, as in deploy/test.sh -m 'not slow'.
+# Nothing is left out in silence: a test that is skipped counts as failed here.
+set -eu
+root=$(cd -- "$(dirname -- "$0")/.." && pwd)
+. "$root/deploy/common.sh"
+
+wanted=''
+need() {
+    command -v "$1" >/dev/null 2>&1 || [ -x "/usr/sbin/$1" ] || wanted="$wanted $2"
+}
+need git git
+need mosquitto mosquitto
+need mosquitto_pub mosquitto-clients
+need chromium chromium
+need chromedriver chromium-driver
+[ -d /usr/share/fonts/truetype ] || wanted="$wanted fonts-dejavu-core"
+if [ -n "$wanted" ]; then
+    # Unquoted on purpose: one word for each package.
+    apt_install $wanted
+    # Installing the broker may start it for the whole machine; the tests start brokers of their
+    # own, on ports of their own, so this one is put to rest again.
+    case "$wanted " in
+    *" mosquitto "*) as_root service mosquitto stop >&2 2>/dev/null || true ;;
+    esac
+fi
+
+install_list requirements-dev.txt
+sh "$root/deploy/check.sh"
+cd -- "$root"
+CI=true
+export CI
+say "== pytest"
+exec "$venv/bin/python" -m pytest --durations 15 "$@" </dev/null

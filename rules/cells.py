@@ -1,0 +1,132 @@
+"""Raw readings to judged one-minute cells on the UTC grid.
+
+Every reading is converted to our unit, judged, and carried as whole millionths, so that the sum of
+a minute is exact and the same in whatever order the readings came.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rules.model.quantities import MEANINGS
+from rules.model.reading import MINUTE_MS, Reading, StoredReading
+from rules.quality import brought_within, can_be_believed
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from rules.model.place import Channel
+    from rules.model.site import Site
+
+Floats = NDArray[np.float64]
+Wholes = NDArray[np.int64]
+
+MICRO = 1_000_000
+"""Values are carried as whole millionths of the unit their quantity is kept in."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One minute: the mean of each channel that sent a believable value in it.
+
+    `means` maps the channel's key to millionths of our unit; a channel without is missing.
+    """
+
+    minute: int
+    means: Mapping[str, int]
+
+
+@dataclass(frozen=True, slots=True)
+class CellBlock:
+    """Many minutes in a row: `means` and `present` are minutes by channels.
+
+    `means` holds millionths of our unit, and 0 where `present` is False.
+    """
+
+    first_minute: int
+    channels: tuple[str, ...]
+    means: Wholes
+    present: NDArray[np.bool_]
+
+
+def cell_of(site: Site, minute: int, readings: Sequence[Reading | StoredReading]) -> Cell:
+    """Return the cell of one minute since the epoch, UTC; readings of other minutes are left."""
+    block = block_of(site, minute, 1, readings)
+    return cell_in(block, minute)
+
+
+def cell_in(block: CellBlock, minute: int) -> Cell:
+    """Return one minute of a block as a cell; IndexError if the block does not hold it."""
+    row = minute - block.first_minute
+    if not 0 <= row < len(block.means):
+        msg = f"minute {minute} is not in this block"
+        raise IndexError(msg)
+    values = cast("list[int]", block.means[row].tolist())
+    seen = cast("list[bool]", block.present[row].tolist())
+    means = {
+        key: value for key, value, there in zip(block.channels, values, seen, strict=True) if there
+    }
+    return Cell(minute=minute, means=means)
+
+
+def block_of(
+    site: Site, first_minute: int, minutes: int, readings: Sequence[Reading | StoredReading]
+) -> CellBlock:
+    """Return `minutes` cells in a row from `first_minute`, minutes since the epoch, UTC.
+
+    Readings outside the span, and of channels the site does not name, are left out; so are
+    readings that cannot be believed. The order of `readings` does not matter.
+    """
+    by_channel: dict[str, tuple[list[int], list[float]]] = {}
+    for reading in readings:
+        at, raw = by_channel.setdefault(reading.channel, ([], []))
+        at.append(reading.at_ms)
+        raw.append(reading.value)
+    keys = tuple(site.channels)
+    means = np.zeros((minutes, len(keys)), dtype=np.int64)
+    present = np.zeros((minutes, len(keys)), dtype=np.bool_)
+    for column, key in enumerate(keys):
+        if key not in by_channel:
+            continue
+        at, raw = by_channel[key]
+        row = np.array(at, dtype=np.int64) // MINUTE_MS - first_minute
+        inside = (row >= 0) & (row < minutes)
+        values = in_our_unit(site.channels[key], np.array(raw, dtype=np.float64)[inside])
+        believed = can_be_believed(site.channels[key].quantity, values)
+        rows = row[inside][believed]
+        whole = in_millionths(brought_within(site.channels[key].quantity, values[believed]))
+        total = np.zeros(minutes, dtype=np.int64)
+        np.add.at(total, rows, whole)
+        count: Wholes = np.bincount(rows, minlength=minutes).astype(np.int64)
+        there = count > 0
+        means[there, column] = rounded_mean(total[there], count[there])
+        present[:, column] = there
+    return CellBlock(first_minute=first_minute, channels=keys, means=means, present=present)
+
+
+def in_our_unit(channel: Channel, raw: Floats) -> Floats:
+    """Convert raw values of a channel to the unit its quantity is kept in, as the scalar form."""
+    declared = MEANINGS[channel.quantity].units[channel.unit]
+    return raw * declared.scale + declared.offset
+
+
+def in_millionths(values: Floats) -> Wholes:
+    """Round finite values to whole millionths; a NaN or infinity is a broken promise: ValueError.
+
+    >>> in_millionths(np.array([21.5, -0.0000004])).tolist()
+    [21500000, 0]
+    """
+    if not bool(np.all(np.isfinite(values))):
+        msg = "only finite values can be carried in millionths"
+        raise ValueError(msg)
+    return np.rint(values * MICRO).astype(np.int64)
+
+
+def rounded_mean(total: Wholes, count: Wholes) -> Wholes:
+    """Return the mean in whole units, a half rounded up. Integers throughout, so exact."""
+    mean: Wholes = (2 * total + count) // (2 * count)
+    return mean

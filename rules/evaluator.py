@@ -1,0 +1,193 @@
+"""The evaluator's live form: one cell in, events out; and the door to its other forms.
+
+`step` is the meaning; `sweep` says the same over many cells at once.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from rules import limits
+from rules.cells import MICRO
+from rules.felt import felt_value
+from rules.limits import QUIET, LimitState, Verdict, speaks, verdict
+from rules.model.alarm import Priority
+from rules.model.event import ConditionClosed, ConditionOpened, Event, StandingChanged
+from rules.outlook import BatchOutlook, FeltNow, Judged, outlook
+from rules.standing import standing_of
+from rules.state import NEW, BatchState, EvaluatorState
+from rules.sun import sun_is_up
+from rules.sweep import BatchRecord, Record, sweep
+from rules.trend import heads_out, onto_ring, trend_of
+from rules.turnover import closed_at, demand_next, gone, still_spoken
+from rules.watchlist import (
+    BatchWatch,
+    StageWatch,
+    Watchlist,
+    blind_id,
+    can_make_drift,
+    watchlist,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from rules.cells import Cell
+    from rules.model.quantities import Felt
+    from rules.speaking import Span
+    from rules.trend import Ring
+
+__all__ = [
+    "BatchOutlook",
+    "BatchRecord",
+    "EvaluatorState",
+    "FeltNow",
+    "Judged",
+    "Record",
+    "Watchlist",
+    "outlook",
+    "start",
+    "step",
+    "sweep",
+    "watchlist",
+]
+
+
+def start(watchlist: Watchlist) -> EvaluatorState:
+    """Return the state before the first cell: nothing is known of any batch."""
+    return EvaluatorState(batches={batch.code: NEW for batch in watchlist.batches})
+
+
+def step(
+    watchlist: Watchlist, state: EvaluatorState, cell: Cell
+) -> tuple[EvaluatorState, tuple[Event, ...]]:
+    """Judge one cell; return the state after it and what it says, batch by batch.
+
+    Cells come one minute after another, the first at any minute, else ValueError. Within a batch
+    the order is: what the old stage leaves open is closed, limits in the plan's order, blindness
+    in the order of vital quantities, standing.
+    """
+    demand_next(state, cell.minute)
+    latest = still_spoken(watchlist, state.latest)
+    for key, mean in cell.means.items():
+        if key in watchlist.channels:
+            latest[key] = (cell.minute, mean)
+    sun_up = bool(sun_is_up(watchlist.place, np.array([cell.minute], dtype=np.int64))[0])
+    events = gone(watchlist, state, cell.minute)
+    batches: dict[str, BatchState] = {}
+    for batch in watchlist.batches:
+        before = state.batches.get(batch.code, NEW)
+        after, said = _step_batch(batch, before, cell.minute, latest=latest, sun_up=sun_up)
+        batches[batch.code] = after
+        events.extend(said)
+    return EvaluatorState(cell.minute, dict(sorted(latest.items())), batches), tuple(events)
+
+
+def _step_batch(
+    batch: BatchWatch,
+    before: BatchState,
+    minute: int,
+    *,
+    latest: Mapping[str, tuple[int, int]],
+    sun_up: bool,
+) -> tuple[BatchState, list[Event]]:
+    span = batch.span_at(minute)
+    watch = batch.watch_in(span)
+    events: list[Event] = []
+    key = watch.key if watch is not None else None
+    if before.key != key:
+        events.extend(closed_at(minute, batch.code, before))
+        before = BatchState(key=key, standing=before.standing, conditions={}, rings={})
+    if watch is None:
+        after = BatchState(key=None, standing=None, conditions={}, rings={})
+    else:
+        after, said = _judge(batch.code, watch, span, before, minute, latest=latest, sun_up=sun_up)
+        events.extend(said)
+    if after.standing is not before.standing:
+        events.append(StandingChanged(minute, batch.code, before.standing, after.standing))
+    return after, events
+
+
+def _judge(
+    code: str,
+    watch: StageWatch,
+    span: Span,
+    before: BatchState,
+    minute: int,
+    *,
+    latest: Mapping[str, tuple[int, int]],
+    sun_up: bool,
+) -> tuple[BatchState, list[Event]]:
+    felt = {
+        quantity: felt_value(span.speakers.get(quantity), latest, minute)
+        for quantity in watch.needed
+    }
+    conditions: dict[str, LimitState] = {}
+    events: list[Event] = []
+    in_danger = strained = False
+    for limit, bound in zip(watch.limits, watch.bounds, strict=True):
+        value = felt[limit.quantity]
+        old = before.conditions.get(limit.id, QUIET)
+        said = verdict(bound, value, sun_up=sun_up)
+        new = limits.step(bound.delays, old, minute, said)
+        if new is not QUIET:
+            conditions[limit.id] = new
+            high = limit.priority is Priority.HIGH
+            in_danger |= new.raised and high
+            strained |= not (new.raised and high)
+        events.extend(_turn(code, limit.id, old, new, minute, priority=limit.priority, value=value))
+    for quantity in watch.vital:
+        name = blind_id(quantity)
+        old = before.conditions.get(name, QUIET)
+        said = Verdict.BEYOND if felt[quantity] is None else Verdict.BACK
+        new = limits.step(watch.blind, old, minute, said)
+        if new is not QUIET:
+            conditions[name] = new
+        events.extend(_turn(code, name, old, new, minute, priority=Priority.HIGH, value=None))
+    rings: dict[Felt, Ring] = {
+        quantity: onto_ring(before.rings.get(quantity, ()), felt[quantity])
+        for quantity in watch.trended
+    }
+    standing = standing_of(
+        in_danger=in_danger,
+        blind=any(felt[quantity] is None for quantity in watch.vital),
+        strained=strained,
+        drifting=_drifts(watch, span, rings, minute, sun_up=sun_up),
+    )
+    return BatchState(watch.key, standing, conditions, rings), events
+
+
+def _turn(
+    code: str,
+    name: str,
+    old: LimitState,
+    new: LimitState,
+    minute: int,
+    *,
+    priority: Priority,
+    value: int | None,
+) -> tuple[Event, ...]:
+    """Return what a condition's turn from one state to the next says, if anything."""
+    if new.raised and not old.raised and new.since_minute is not None:
+        shown = None if value is None else value / MICRO
+        return (ConditionOpened(minute, code, name, new.since_minute, shown, priority),)
+    if old.raised and not new.raised:
+        return (ConditionClosed(minute, code, name),)
+    return ()
+
+
+def _drifts(
+    watch: StageWatch, span: Span, rings: Mapping[Felt, Ring], minute: int, *, sun_up: bool
+) -> bool:
+    for quantity, ring in rings.items():
+        speaker = span.speakers.get(quantity)
+        if speaker is None:
+            continue
+        trend = trend_of(ring, minute - speaker.since_minute + 1)
+        for limit, bound in zip(watch.limits, watch.bounds, strict=True):
+            ours = limit.quantity is quantity and can_make_drift(limit)
+            if ours and speaks(bound.when, sun_up=sun_up) and heads_out(bound, trend):
+                return True
+    return False

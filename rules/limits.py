@@ -1,0 +1,243 @@
+"""One limit: deadband, on-delay, off-delay and part of the day; cell by cell and all at once.
+
+A cell's verdict is beyond the bound, back inside by the deadband, between the two, or unknown.
+Both forms turn verdicts into the same rows, openings and closings; whole units throughout.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import TYPE_CHECKING, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rules.cells import MICRO
+from rules.model.plan import Side, When
+
+if TYPE_CHECKING:
+    from rules.model.plan import Limit
+
+Wholes = NDArray[np.int64]
+Verdicts = NDArray[np.int8]
+Flags = NDArray[np.bool_]
+
+
+class Verdict(IntEnum):
+    """What one cell says about one condition."""
+
+    UNKNOWN = 0
+    BEYOND = 1
+    BETWEEN = 2
+    BACK = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Delays:
+    """Cells in a row, at least one each, that open a condition and that close it."""
+
+    on_cells: int
+    off_cells: int
+
+
+@dataclass(frozen=True, slots=True)
+class LimitState:
+    """What one condition carries from cell to cell.
+
+    Not raised: `cells_beyond` counts the row of cells beyond. Raised: `cells_back` counts the row
+    of cells back inside. `since_minute` is the first cell of the row that leads, or led, to it.
+    """
+
+    raised: bool
+    cells_beyond: int
+    cells_back: int
+    since_minute: int | None
+
+
+QUIET = LimitState(raised=False, cells_beyond=0, cells_back=0, since_minute=None)
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """A limit's figures in whole millionths.
+
+    `sign` turns a low limit into a high one: the excess is always sign × (value - bound), positive
+    beyond the bound.
+    """
+
+    sign: int
+    at: int
+    deadband: int
+    full_margin: int
+    when: When
+    delays: Delays
+
+
+def bound_of(limit: Limit) -> Bound:
+    """Return the figures of a limit as they are judged by."""
+    return Bound(
+        sign=1 if limit.side is Side.HIGH else -1,
+        at=millionths(limit.bound),
+        deadband=millionths(limit.deadband),
+        full_margin=max(1, millionths(limit.full_margin)),
+        when=limit.when,
+        delays=Delays(max(1, limit.on_delay_min), max(1, limit.off_delay_min)),
+    )
+
+
+def millionths(value: float) -> int:
+    """Round one finite figure to whole millionths, exactly as cells are rounded."""
+    return int(np.rint(np.float64(value) * MICRO))
+
+
+def speaks(when: When, *, sun_up: bool) -> bool:
+    """Return whether a limit for this part of the day speaks now."""
+    return when is When.ALWAYS or (when is When.DAY) == sun_up
+
+
+def verdict(bound: Bound, value: int | None, *, sun_up: bool) -> Verdict:
+    """Judge one cell; `value` in millionths, None if missing.
+
+    A limit that is silent at this hour counts as back inside, seen or not.
+    """
+    if not speaks(bound.when, sun_up=sun_up):
+        return Verdict.BACK
+    if value is None:
+        return Verdict.UNKNOWN
+    excess = bound.sign * (value - bound.at)
+    if excess > 0:
+        return Verdict.BEYOND
+    return Verdict.BACK if excess <= -bound.deadband else Verdict.BETWEEN
+
+
+def speaks_each(when: When, sun_up: Flags) -> Flags:
+    """Return for each cell whether a limit for this part of the day speaks."""
+    match when:
+        case When.ALWAYS:
+            return np.ones(sun_up.shape, dtype=np.bool_)
+        case When.DAY:
+            return sun_up
+        case When.NIGHT:
+            return ~sun_up
+
+
+def verdicts(bound: Bound, values: Wholes, present: Flags, sun_up: Flags) -> Verdicts:
+    """Judge many cells at once; equals `verdict` cell by cell."""
+    excess = bound.sign * (values - bound.at)
+    said = np.where(
+        excess > 0,
+        np.int8(Verdict.BEYOND),
+        np.where(excess <= -bound.deadband, np.int8(Verdict.BACK), np.int8(Verdict.BETWEEN)),
+    )
+    seen = np.where(present, said, np.int8(Verdict.UNKNOWN))
+    return np.where(speaks_each(bound.when, sun_up), seen, np.int8(Verdict.BACK)).astype(np.int8)
+
+
+def step(delays: Delays, state: LimitState, minute: int, said: Verdict) -> LimitState:
+    """Carry a condition over one cell. An unknown cell neither counts nor breaks a row."""
+    if said is Verdict.UNKNOWN:
+        return state
+    if state.raised:
+        if said is not Verdict.BACK:
+            return _raised(0, state.since_minute) if state.cells_back else state
+        back = state.cells_back + 1
+        if back >= delays.off_cells:
+            return QUIET
+        return _raised(back, state.since_minute)
+    if said is not Verdict.BEYOND:
+        return QUIET
+    beyond = state.cells_beyond + 1
+    since = minute if state.since_minute is None else state.since_minute
+    if beyond >= delays.on_cells:
+        return _raised(0, since)
+    return _rising(beyond, since)
+
+
+def _raised(cells_back: int, since_minute: int | None) -> LimitState:
+    return LimitState(raised=True, cells_beyond=0, cells_back=cells_back, since_minute=since_minute)
+
+
+def _rising(cells_beyond: int, since_minute: int | None) -> LimitState:
+    return LimitState(
+        raised=False, cells_beyond=cells_beyond, cells_back=0, since_minute=since_minute
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Swept:
+    """What `sweep` gives: the state after the last cell, and what happened on the way.
+
+    `raised` and `rising` (beyond, within the delay) are per cell. `opened` holds (minute, since),
+    `closed` minutes.
+    """
+
+    state: LimitState
+    raised: Flags
+    rising: Flags
+    opened: tuple[tuple[int, int], ...]
+    closed: tuple[int, ...]
+
+
+def sweep(delays: Delays, state: LimitState, first_minute: int, said: Verdicts) -> Swept:
+    """Carry a condition over many cells at once; equals folding `step`.
+
+    It needs no loop because a cell beyond breaks every row of cells back, and the other way about:
+    a row long enough to open cannot have begun before the closing in front of it. So rows are
+    counted without knowing the state, and the state is whichever row was last long enough.
+    """
+    carried_rising = not state.raised and state.cells_beyond > 0
+    known = np.flatnonzero(said != Verdict.UNKNOWN)
+    if known.size == 0:
+        same = np.full(said.shape, state.raised), np.full(said.shape, carried_rising)
+        return Swept(state, *same, (), ())
+    minutes: Wholes = first_minute + known
+    row_beyond, beyond_from = _rows(said[known] == Verdict.BEYOND, state.cells_beyond)
+    row_back, _ = _rows(said[known] == Verdict.BACK, state.cells_back)
+    mark = np.where(row_beyond >= delays.on_cells, 1, 0)
+    mark = np.where(row_back >= delays.off_cells, -1, mark)
+    at = np.arange(known.size, dtype=np.int64)
+    last_mark = np.maximum.accumulate(np.where(mark != 0, at, -1))
+    raised: Flags = np.where(last_mark >= 0, mark[last_mark] > 0, state.raised)
+    rising: Flags = ~raised & (row_beyond > 0)
+    before = np.concatenate(([state.raised], raised[:-1]))
+    opened: list[tuple[int, int]] = []
+    since = state.since_minute
+    for i in np.flatnonzero(raised & ~before).tolist():
+        since = _row_since(minutes, int(beyond_from[i]), state)
+        opened.append((int(minutes[i]), since))
+    closed = tuple(cast("list[int]", minutes[~raised & before].tolist()))
+    if bool(raised[-1]):
+        after = _raised(int(row_back[-1]), since)
+    elif int(row_beyond[-1]) > 0:
+        row_since = _row_since(minutes, int(beyond_from[-1]), state)
+        after = _rising(int(row_beyond[-1]), row_since)
+    else:
+        after = QUIET
+    latest = np.cumsum(said != Verdict.UNKNOWN) - 1
+    return Swept(
+        state=after,
+        raised=np.where(latest >= 0, raised[latest], state.raised),
+        rising=np.where(latest >= 0, rising[latest], carried_rising),
+        opened=tuple(opened),
+        closed=closed,
+    )
+
+
+def _rows(flags: Flags, carried: int) -> tuple[Wholes, Wholes]:
+    """Return the length of the row of True cells that ends at each cell, and where it began.
+
+    A row that reaches the front goes on from `carried` cells before it and begins at index -1.
+    """
+    at = np.arange(flags.size, dtype=np.int64)
+    last_break = np.maximum.accumulate(np.where(flags, -1, at))
+    from_front = last_break < 0
+    length = np.where(flags, at - last_break + np.where(from_front, carried, 0), 0)
+    began = np.where(from_front & (carried > 0), -1, last_break + 1)
+    return length, began
+
+
+def _row_since(minutes: Wholes, began: int, state: LimitState) -> int:
+    if began < 0 and state.since_minute is not None:
+        return state.since_minute
+    return int(minutes[max(began, 0)])

@@ -1,0 +1,1 @@
+"""The words everything else is said in. Imports only the standard library and pydantic."""

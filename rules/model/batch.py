@@ -1,0 +1,150 @@
+"""A batch: what was grafted how, the stages a person moved it through, and what people saw."""
+
+from __future__ import annotations
+
+import itertools
+from datetime import date, datetime
+from enum import StrEnum
+from typing import Annotated, Self
+
+from pydantic import AwareDatetime, Field, model_validator
+
+from rules.model.place import Slug, Written
+
+
+class GraftMethod(StrEnum):
+    """How scion and rootstock were joined."""
+
+    CLEFT = "cleft"
+    SIDE_VENEER = "side_veneer"
+    WHIP_AND_TONGUE = "whip_and_tongue"
+    CHIP_BUD = "chip_bud"
+    APPROACH = "approach"
+    TOP_WORKING = "top_working"
+
+
+class Scion(StrEnum):
+    """Whether the scion carries leaves; it decides the climate the batch needs."""
+
+    LEAFY = "leafy"
+    LEAFLESS = "leafless"
+
+
+class Wrap(StrEnum):
+    """What closes the union or the scion against drying."""
+
+    STRETCH_FILM = "stretch_film"
+    TAPE = "tape"
+    NONE = "none"
+
+
+class Cover(StrEnum):
+    """What holds damp air around the whole plant."""
+
+    TIED_BAG = "tied_bag"
+    TENT = "tent"
+    NONE = "none"
+
+
+class Stage(StrEnum):
+    """Where the batch stands on its way; only a person moves it, from something seen."""
+
+    HEALING = "healing"
+    NEW_GROWTH = "new_growth"
+    EASING = "easing"
+    HARDENING = "hardening"
+    RELEASED = "released"
+    CLOSED = "closed"
+    FAILED = "failed"
+
+
+ENDED = frozenset({Stage.CLOSED, Stage.FAILED})
+
+
+class Seen(StrEnum):
+    """What a person saw or did at the bench."""
+
+    GRAFTED = "grafted"
+    NEW_GROWTH = "new_growth"
+    DROOP = "droop"
+    MOULD = "mould"
+    CONDENSATION = "condensation"
+    BAG_DRY = "bag_dry"
+    FILM_SPLIT = "film_split"
+    WATERED = "watered"
+    COVER_OPENED = "cover_opened"
+    COVER_CLOSED = "cover_closed"
+    COVER_OFF = "cover_off"
+    MOVED = "moved"
+    COUNTED = "counted"
+
+
+class Observation(Written):
+    """Something a person saw or did, dated."""
+
+    at: AwareDatetime
+    seen: Seen
+    by: str = ""
+    note: str = ""
+
+
+class StageMove(Written):
+    """A stage and the instant from which a person declared it."""
+
+    stage: Stage
+    since: AwareDatetime
+    because: str = Field(min_length=1)
+
+
+Millimetres = Annotated[float, Field(gt=0, le=200)]
+
+
+class Batch(Written):
+    """Plants grafted together: one label, one kind, one bench."""
+
+    code: Slug
+    species: str
+    cultivar: str
+    rootstock: str
+    method: GraftMethod
+    scion: Scion
+    wrap: Wrap
+    cover: Cover
+    count: int = Field(gt=0)
+    grafter: str = Field(min_length=1, max_length=6)
+    grafted_on: date
+    bench: Slug
+    plan: Slug
+    stock_diameter_mm: Millimetres | None = None
+    scion_diameter_mm: Millimetres | None = None
+    stage: tuple[StageMove, ...] = Field(min_length=1)
+    observation: tuple[Observation, ...] = ()
+
+    @model_validator(mode="after")
+    def _order(self) -> Self:
+        since = [move.since for move in self.stage]
+        if any(later <= earlier for earlier, later in itertools.pairwise(since)):
+            msg = (
+                "stage: moves must stand in order of their dates, each later than the last; "
+                "put the earliest first"
+            )
+            raise ValueError(msg)
+        if self.scion is Scion.LEAFY and self.cover is Cover.NONE and self.wrap is Wrap.NONE:
+            msg = "cover: a leafy scion with neither cover nor wrap dries within hours; name one"
+            raise ValueError(msg)
+        return self
+
+    def stage_at(self, at: datetime) -> Stage | None:
+        """Return the stage in force at the aware instant; None before the first."""
+        stage = None
+        for move in self.stage:
+            if move.since <= at:
+                stage = move.stage
+        return stage
+
+    def covered_at(self, at: datetime) -> bool:
+        """Return whether the cover was on (opened a little still counts) at the aware instant."""
+        if self.cover is Cover.NONE:
+            return False
+        off = any(o.seen is Seen.COVER_OFF and o.at <= at for o in self.observation)
+        return not off

@@ -1,0 +1,190 @@
+"""The site: houses, benches, sensors with their channels, and what each speaks for since when."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime
+from enum import StrEnum
+from typing import Annotated, Self
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, field_validator, model_validator
+
+from rules.model.quantities import DAYLIGHT, LIGHT_QUANTITIES, MEANINGS, LightSource, Quantity
+
+Slug = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$")]
+Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
+
+
+class Written(BaseModel):
+    """Base of everything a person writes in a file: unknown fields are faults, values are final."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class House(Written):
+    """A shade house. Its shade fraction is the share of outside light that the cloth stops."""
+
+    id: Slug
+    title: str
+    shade_fraction: Fraction
+    length_m: float = Field(gt=0)
+    width_m: float = Field(gt=0)
+
+
+class Bench(Written):
+    """A bench and its place on the plan of its house: metres from the house's south-west corner."""
+
+    id: Slug
+    house: Slug
+    title: str
+    x_m: float = Field(ge=0)
+    y_m: float = Field(ge=0)
+    length_m: float = Field(gt=0)
+    width_m: float = Field(gt=0)
+
+
+class Channel(Written):
+    """One measured quantity of a sensor, and where in its message the value stands.
+
+    `path` is a dotted path into the JSON message, as in "air.temp" or "values.0".
+    `unit_path`, if given, is where the message says its own unit; a value sent in another unit
+    than the declared one is refused.
+    `stale_after_min` is how long the last value still speaks for now.
+    `source` says what lights a light sensor; PPFD sensors need none.
+    """
+
+    id: Slug
+    quantity: Quantity
+    unit: str
+    path: str = Field(min_length=1)
+    unit_path: str | None = None
+    stale_after_min: int = Field(default=15, ge=1, le=240)
+    source: LightSource | None = None
+
+    @model_validator(mode="after")
+    def _unit_fits(self) -> Self:
+        known = MEANINGS[self.quantity].units
+        if self.unit not in known:
+            listed = ", ".join(f'"{name}"' for name in known)
+            msg = f'unit: "{self.unit}" is not a unit of {self.quantity}; write one of {listed}'
+            raise ValueError(msg)
+        needs_source = self.quantity in LIGHT_QUANTITIES and self.quantity is not Quantity.PPFD
+        if needs_source and self.source is None:
+            msg = (
+                f"source: {self.quantity} needs a light source; "
+                'say what lights it, as in source = "sun"'
+            )
+            raise ValueError(msg)
+        if self.quantity is Quantity.IRRADIANCE and self.source not in DAYLIGHT:
+            msg = (
+                f"source: no factor leads from W m⁻² of {self.source} light to what a leaf uses; "
+                "measure ppfd or illuminance under lamps"
+            )
+            raise ValueError(msg)
+        return self
+
+
+class Timestamp(StrEnum):
+    """How a sensor tells the time, or that it cannot."""
+
+    ARRIVAL = "arrival"
+    ISO_8601 = "iso8601"
+    UNIX_S = "unix_s"
+    UNIX_MS = "unix_ms"
+
+
+class Position(Written):
+    """What a sensor, or some of its channels, speaks for from one instant until the next.
+
+    Exactly one of `cover_of` (a batch code), `bench`, `house`, `open_sky`.
+    """
+
+    since: AwareDatetime
+    until: AwareDatetime | None = None
+    cover_of: Slug | None = None
+    bench: Slug | None = None
+    house: Slug | None = None
+    open_sky: bool = False
+    channels: tuple[Slug, ...] = ()
+
+    @model_validator(mode="after")
+    def _one_place(self) -> Self:
+        named = [self.cover_of, self.bench, self.house, self.open_sky or None]
+        if sum(place is not None for place in named) != 1:
+            msg = (
+                "name exactly one of cover_of, bench, house, open_sky = true; "
+                "keep the one that is so"
+            )
+            raise ValueError(msg)
+        if self.until is not None and self.until <= self.since:
+            msg = "until: must be later than since; correct one of the two"
+            raise ValueError(msg)
+        return self
+
+    def holds(self, channel: str, at: datetime) -> bool:
+        """Return whether this position speaks for channel id `channel` at the aware instant."""
+        if self.channels and channel not in self.channels:
+            return False
+        return self.since <= at and (self.until is None or at < self.until)
+
+
+class Sensor(Written):
+    """A device that sends messages on one MQTT topic, and where it has stood."""
+
+    id: Slug
+    title: str
+    topic: str = Field(min_length=1, max_length=512)
+    time: Timestamp = Timestamp.ARRIVAL
+    time_path: str | None = None
+    channel: tuple[Channel, ...] = Field(min_length=1)
+    position: tuple[Position, ...] = ()
+
+    @field_validator("topic")
+    @classmethod
+    def _plain_topic(cls, topic: str) -> str:
+        if re.search(r"[+#\x00]", topic) or topic.startswith("$"):
+            msg = "a sensor's topic has no +, # or $ in front; give each sensor its own topic"
+            raise ValueError(msg)
+        return topic
+
+    @model_validator(mode="after")
+    def _clock(self) -> Self:
+        if (self.time is Timestamp.ARRIVAL) != (self.time_path is None):
+            msg = 'time_path: goes with time = "iso8601", "unix_s" or "unix_ms", and only these; correct one'
+            raise ValueError(msg)
+        return self
+
+
+def channel_key(sensor: str, channel: str) -> str:
+    """Return the name under which a channel's readings are kept.
+
+    >>> channel_key("bag-07", "air")
+    'bag-07/air'
+    """
+    return f"{sensor}/{channel}"
+
+
+class Place(Written):
+    """Where the site lies. Sun and local days are worked out from it."""
+
+    title: str
+    latitude_deg: float = Field(ge=-90, le=90)
+    longitude_deg: float = Field(ge=-180, le=180)
+    elevation_m: float = Field(ge=-430, le=6000)
+    time_zone: str
+
+    @field_validator("time_zone")
+    @classmethod
+    def _known_zone(cls, name: str) -> str:
+        try:
+            ZoneInfo(name)
+        except (ZoneInfoNotFoundError, ValueError, OSError):
+            msg = f'"{name}" is not in the time-zone list; write it as in "Etc/GMT-10"'
+            raise ValueError(msg) from None
+        return name
+
+
+def as_utc(at: datetime) -> datetime:
+    """Return the same instant in UTC; `at` must be aware."""
+    return at.astimezone(UTC)

@@ -1,0 +1,57 @@
+"""What the evaluator carries from cell to cell: small, final, and written to JSON and back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Self
+
+from pydantic import TypeAdapter
+
+from rules.limits import LimitState
+from rules.model.event import Standing
+from rules.model.quantities import Felt
+from rules.trend import Ring
+
+
+@dataclass(frozen=True, slots=True)
+class BatchState:
+    """One batch after a cell.
+
+    `key` names stage and figures it was judged by, None if unwatched. `conditions` holds only
+    those that are raised or on their way, by limit id or "blind.<quantity>". `rings` holds recent
+    values of the quantities that can drift.
+    """
+
+    key: str | None
+    standing: Standing | None
+    conditions: Mapping[str, LimitState]
+    rings: Mapping[Felt, Ring]
+
+
+NEW = BatchState(key=None, standing=None, conditions={}, rings={})
+
+
+@dataclass(frozen=True, slots=True)
+class EvaluatorState:
+    """Everything after a cell: `minute` is the cell, None before the first.
+
+    `latest` is the last mean of each channel, as (minute, millionths), in order of their keys.
+    """
+
+    minute: int | None = None
+    latest: Mapping[str, tuple[int, int]] = field(default_factory=dict[str, tuple[int, int]])
+    batches: Mapping[str, BatchState] = field(default_factory=dict[str, BatchState])
+
+    def to_json(self) -> str:
+        """Return the state as text from which `from_json` makes an equal one."""
+        return _ADAPTER.dump_json(self).decode()
+
+    @classmethod
+    def from_json(cls, text: str) -> Self:
+        """Return the state that was written; ValueError if the text is none."""
+        read = _ADAPTER.validate_json(text)
+        return cls(read.minute, read.latest, read.batches)
+
+
+_ADAPTER = TypeAdapter(EvaluatorState)

@@ -1,0 +1,48 @@
+"""What carries over from one cell to the next, and what ends because it is watched no longer."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rules.model.event import ConditionClosed, Event, StandingChanged
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from rules.state import BatchState, EvaluatorState
+    from rules.watchlist import Watchlist
+
+
+def demand_next(state: EvaluatorState, minute: int) -> None:
+    """Raise ValueError unless a cell follows the last one, which no cell may leave out."""
+    if state.minute is not None and minute != state.minute + 1:
+        msg = f"the cell after minute {state.minute} is {state.minute + 1}, not {minute}"
+        raise ValueError(msg)
+
+
+def still_spoken(
+    watchlist: Watchlist, latest: Mapping[str, tuple[int, int]]
+) -> dict[str, tuple[int, int]]:
+    """Return the last means of those channels that still speak for some batch."""
+    return {key: seen for key, seen in latest.items() if key in watchlist.channels}
+
+
+def closed_at(minute: int, code: str, state: BatchState) -> list[Event]:
+    """Return the closing of everything that is open in a batch."""
+    return [
+        ConditionClosed(minute, code, name)
+        for name, condition in state.conditions.items()
+        if condition.raised
+    ]
+
+
+def gone(watchlist: Watchlist, state: EvaluatorState, minute: int) -> list[Event]:
+    """Return the last words on batches that have left the site file."""
+    here = {batch.code for batch in watchlist.batches}
+    events: list[Event] = []
+    for code, left in state.batches.items():
+        if code not in here:
+            events.extend(closed_at(minute, code, left))
+            if left.standing is not None:
+                events.append(StandingChanged(minute, code, left.standing, None))
+    return events

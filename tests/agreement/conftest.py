@@ -1,0 +1,382 @@
+"""Small sites, plans and stretches of cells, with values drawn from the edges of the limits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+
+import numpy as np
+import pytest
+from hypothesis import strategies as st
+
+from rules.air import vapour_pressure_deficit_kpa
+from rules.cells import MICRO, CellBlock
+from rules.model.plan import CarePlan
+from rules.model.quantities import Felt, Quantity
+from rules.model.site import Site
+from rules.quality import PLAUSIBLE
+from rules.sun import sunrise_and_sunset
+
+EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+PLACES = (
+    # One zone whose clock leaps on the drawn day, one whose clock falls back, one without either.
+    ("Europe/Berlin", 52.0, 12.0, date(2026, 3, 29)),
+    ("America/New_York", 40.0, -75.0, date(2026, 11, 1)),
+    ("Asia/Bangkok", 14.0, 100.5, date(2026, 5, 4)),
+)
+
+BOUNDS = {
+    Felt.AIR_TEMPERATURE: (20.0, 32.0, 38.0),
+    Felt.RELATIVE_HUMIDITY: (80.0, 90.0, 99.9),
+    Felt.VAPOUR_PRESSURE_DEFICIT: (0.3, 0.6, 1.2),
+    Felt.PPFD: (300.0, 600.0),
+    Felt.LEAF_TEMPERATURE: (42.0,),
+    Felt.AIR_SPEED: (2.0,),
+    Felt.SUBSTRATE_MOISTURE: (30.0,),
+}
+DEADBANDS = {
+    Felt.AIR_TEMPERATURE: (0.0, 0.5, 2.0),
+    Felt.RELATIVE_HUMIDITY: (0.0, 0.1, 3.0),
+    Felt.VAPOUR_PRESSURE_DEFICIT: (0.0, 0.05, 0.2),
+    Felt.PPFD: (0.0, 50.0),
+    Felt.LEAF_TEMPERATURE: (0.0, 1.0),
+    Felt.AIR_SPEED: (0.0, 0.3),
+    Felt.SUBSTRATE_MOISTURE: (0.0, 2.0),
+}
+# What a channel of each quantity reads when the batch feels `value`.
+FROM_FELT = {
+    Quantity.AIR_TEMPERATURE: (Felt.AIR_TEMPERATURE, 1.0),
+    Quantity.RELATIVE_HUMIDITY: (Felt.RELATIVE_HUMIDITY, 1.0),
+    Quantity.PPFD: (Felt.PPFD, 1.0),
+    Quantity.ILLUMINANCE: (Felt.PPFD, 54.0),
+    Quantity.IRRADIANCE: (Felt.PPFD, 0.5),
+    Quantity.LEAF_TEMPERATURE: (Felt.LEAF_TEMPERATURE, 1.0),
+    Quantity.AIR_SPEED: (Felt.AIR_SPEED, 1.0),
+    Quantity.SUBSTRATE_MOISTURE: (Felt.SUBSTRATE_MOISTURE, 1.0),
+}
+WORDS = {"en": "words", "es": "palabras"}
+
+
+@dataclass(frozen=True)
+class Case:
+    """A site, its plans, and the cells to judge; `cut` is somewhere inside the block."""
+
+    site: Site
+    plans: dict[str, CarePlan]
+    block: CellBlock
+    cut: int
+
+
+@st.composite
+def limits(draw, name: str):
+    felt = draw(st.sampled_from(tuple(Felt)))
+    bound = draw(st.sampled_from(BOUNDS[felt]))
+    if felt is Felt.VAPOUR_PRESSURE_DEFICIT and draw(st.booleans()):
+        # A deficit that some drawn temperature and humidity give to the millionth.
+        air = vapour_pressure_deficit_kpa(np.array([32.0]), np.array([90.0]))
+        bound = float(np.rint(air[0] * MICRO) / MICRO)
+    return {
+        "id": name,
+        "quantity": felt,
+        "side": draw(st.sampled_from(("low", "high"))),
+        "bound": bound,
+        "when": draw(st.sampled_from(("always", "always", "day", "night"))),
+        "deadband": draw(st.sampled_from(DEADBANDS[felt])),
+        "on_delay_min": draw(st.integers(0, 5)),
+        "off_delay_min": draw(st.integers(0, 4)),
+        "full_margin": draw(st.sampled_from((0.5, 5.0))),
+        "priority": draw(st.sampled_from(("high", "medium", "low"))),
+        "says": WORDS,
+        "action": WORDS,
+    }
+
+
+@st.composite
+def stage_plans(draw):
+    count = draw(st.sampled_from((4, 3, 2, 1, 0)))
+    return {
+        "vital": draw(
+            st.sampled_from(
+                (
+                    [Felt.AIR_TEMPERATURE],
+                    [Felt.RELATIVE_HUMIDITY],
+                    [],
+                    [Felt.VAPOUR_PRESSURE_DEFICIT, Felt.PPFD],
+                    [Felt.AIR_TEMPERATURE, Felt.SUBSTRATE_MOISTURE],
+                )
+            )
+        ),
+        "blind_after_min": draw(st.integers(0, 5)),
+        "limit": [draw(limits(f"limit-{i}")) for i in range(count)],
+    }
+
+
+@st.composite
+def moments(draw, start: datetime, minutes: int):
+    """An instant shortly before, inside or shortly after the block, often off the minute."""
+    minute = draw(st.integers(-5, minutes + 5))
+    second = draw(st.sampled_from((0, 0, 1, 30)))
+    return start + timedelta(minutes=minute, seconds=second)
+
+
+@st.composite
+def positions(draw, start: datetime, minutes: int):
+    found = []
+    if draw(st.sampled_from((True, True, True, False))):
+        until = draw(st.one_of(st.none(), st.none(), moments(start, minutes)))
+        found.append({"since": start - timedelta(days=2), "until": until, "cover_of": "b-0"})
+    for _ in range(draw(st.integers(0 if found else 1, 2))):
+        place = draw(
+            st.sampled_from(
+                (
+                    {"cover_of": "b-0"},
+                    {"bench": "bench-0"},
+                    {"cover_of": "b-1"},
+                    {"house": "house-0"},
+                    {"house": "house-1"},
+                    {"open_sky": True},
+                )
+            )
+        )
+        since = draw(st.one_of(st.just(start - timedelta(days=2)), moments(start, minutes)))
+        until = draw(st.one_of(st.none(), moments(start, minutes)))
+        if until is not None and until <= since:
+            until = None
+        found.append({"since": since, "until": until, **place})
+    return found
+
+
+@st.composite
+def sensors(draw, index: int, start: datetime, minutes: int):
+    quantities = draw(
+        st.sampled_from(
+            (
+                (Quantity.AIR_TEMPERATURE, Quantity.RELATIVE_HUMIDITY),
+                (Quantity.AIR_TEMPERATURE, Quantity.RELATIVE_HUMIDITY),
+                (Quantity.AIR_TEMPERATURE, Quantity.RELATIVE_HUMIDITY, Quantity.LEAF_TEMPERATURE),
+                (Quantity.RELATIVE_HUMIDITY,),
+                (Quantity.AIR_TEMPERATURE, Quantity.ILLUMINANCE),
+                (Quantity.PPFD, Quantity.AIR_SPEED),
+                (Quantity.IRRADIANCE, Quantity.SUBSTRATE_MOISTURE),
+            )
+        )
+    )
+    units = {
+        Quantity.AIR_TEMPERATURE: "degC",
+        Quantity.LEAF_TEMPERATURE: "degC",
+        Quantity.RELATIVE_HUMIDITY: "%RH",
+        Quantity.PPFD: "umol/m2/s",
+        Quantity.ILLUMINANCE: "lx",
+        Quantity.IRRADIANCE: "W/m2",
+        Quantity.AIR_SPEED: "m/s",
+        Quantity.SUBSTRATE_MOISTURE: "%",
+    }
+    return {
+        "id": f"s-{index}",
+        "title": "A sensor",
+        "topic": f"site/s-{index}",
+        "channel": [
+            {
+                "id": quantity.value,
+                "quantity": quantity,
+                "unit": units[quantity],
+                "path": "value",
+                "stale_after_min": draw(st.integers(1, 4)),
+                "source": "sun"
+                if quantity in {Quantity.ILLUMINANCE, Quantity.IRRADIANCE}
+                else None,
+            }
+            for quantity in quantities
+        ],
+        "position": draw(positions(start, minutes)),
+    }
+
+
+@st.composite
+def batches(draw, index: int, start: datetime, minutes: int):
+    stages = draw(
+        st.lists(
+            st.sampled_from(("healing", "easing", "healing", "easing", "hardening", "closed")),
+            min_size=1,
+            max_size=3,
+        )
+    )
+    first = draw(st.sampled_from((start - timedelta(days=1), start - timedelta(days=1), start)))
+    since = sorted({first, *(draw(moments(start, minutes)) for _ in stages[1:])})
+    moves = [
+        {"stage": stage, "since": at, "because": "seen"}
+        for stage, at in zip(stages, since, strict=False)
+    ]
+    seen = []
+    if draw(st.booleans()):
+        seen = [{"at": draw(moments(start, minutes)), "seen": "cover_off"}]
+    return {
+        "code": f"b-{index}",
+        "species": "mango",
+        "cultivar": "any",
+        "rootstock": "any",
+        "method": "cleft",
+        "scion": "leafy",
+        "wrap": "stretch_film",
+        "cover": draw(st.sampled_from(("tied_bag", "none"))),
+        "count": 10,
+        "grafter": "QX",
+        "grafted_on": start.date(),
+        "bench": f"bench-{index}",
+        "plan": "leafy",
+        "stage": moves,
+        "observation": seen,
+    }
+
+
+@st.composite
+def columns(draw, quantity: Quantity, minutes: int):
+    """A channel's means: rows of equal or rising values, and gaps, about as long as the delays."""
+    felt, factor = FROM_FELT[quantity]
+    edges = sorted(
+        {
+            int(np.rint((bound + sign * deadband) * factor * MICRO)) + nudge
+            for bound in BOUNDS[felt]
+            for deadband in DEADBANDS[felt]
+            for sign in (-1, 0, 1)
+            for nudge in (-100_000, -1, 0, 1, 100_000)
+        }
+    )
+    bounds = PLAUSIBLE[quantity]
+    low, high = int(bounds.floor * MICRO), int(bounds.ceiling * MICRO)
+    values = np.zeros(minutes, dtype=np.int64)
+    present = np.zeros(minutes, dtype=np.bool_)
+    if draw(st.booleans()):
+        # One slow slope with a few gaps: what makes a batch drift.
+        pace = draw(st.sampled_from((0, -20_000, 20_000, -60_000, 60_000)))
+        begin = draw(st.sampled_from(edges)) - pace * draw(st.integers(0, 100))
+        values = np.clip(begin + pace * np.arange(minutes, dtype=np.int64), low, high)
+        present = ~np.isin(np.arange(minutes), draw(st.lists(st.integers(0, minutes), max_size=4)))
+        return np.where(present, values, 0), present
+    at = 0
+    while at < minutes:
+        length = draw(st.sampled_from((1, 2, 3, 4, 5, 6, 9, 14, 35)))
+        kind = draw(st.sampled_from(("row", "slope", "row", "slope", "flicker", "gap")))
+        value = draw(st.sampled_from(edges))
+        rows = slice(at, min(at + length, minutes))
+        place = np.arange(rows.stop - rows.start)
+        match kind:
+            case "gap":
+                pass
+            case "flicker":
+                values[rows] = np.where(place % 2 == 0, value, draw(st.sampled_from(edges)))
+                present[rows] = True
+            case "slope":
+                values[rows] = value + place * draw(
+                    st.sampled_from((-400_000, -20_000, 30_000, 200_000))
+                )
+                present[rows] = True
+            case _:
+                values[rows] = value
+                present[rows] = True
+        at += length
+    return np.where(present, np.clip(values, low, high), 0), present
+
+
+@st.composite
+def calm_limits(draw):
+    """Limits with room between them, so that a slow change drifts before it breaks one."""
+    bounds = (
+        (Felt.AIR_TEMPERATURE, "high", 38.0, 0.5),
+        (Felt.AIR_TEMPERATURE, "low", 20.0, 0.5),
+        (Felt.RELATIVE_HUMIDITY, "low", 80.0, 1.0),
+        (Felt.VAPOUR_PRESSURE_DEFICIT, "high", 1.2, 0.05),
+    )
+    return {
+        "vital": [Felt.AIR_TEMPERATURE],
+        "limit": [
+            {
+                **draw(limits(f"calm-{i}")),
+                "quantity": felt,
+                "side": side,
+                "bound": bound,
+                "deadband": deadband,
+                "priority": draw(st.sampled_from(("high", "medium", "low"))),
+            }
+            for i, (felt, side, bound, deadband) in enumerate(bounds)
+        ],
+    }
+
+
+@st.composite
+def calm_columns(draw, quantity: Quantity, minutes: int):
+    """A channel that changes slowly from a comfortable value, with a few gaps."""
+    begin = {Quantity.AIR_TEMPERATURE: 28.0, Quantity.RELATIVE_HUMIDITY: 90.0}.get(quantity, 10.0)
+    pace = draw(st.sampled_from((0, 40_000, -40_000, 90_000, -90_000, 150_000)))
+    values = int(begin * MICRO) + pace * np.arange(minutes, dtype=np.int64)
+    gaps = draw(st.lists(st.integers(0, minutes), max_size=6))
+    present = ~np.isin(np.arange(minutes), gaps)
+    bounds = PLAUSIBLE[quantity]
+    low, high = int(bounds.floor * MICRO), int(bounds.ceiling * MICRO)
+    return np.where(present, np.clip(values, low, high), 0), present
+
+
+@st.composite
+def cases(draw) -> Case:
+    zone, latitude, longitude, day = draw(st.sampled_from(PLACES))
+    minutes = draw(st.sampled_from((80, 120, 40, 8, 1)))
+    place = {
+        "title": "A nursery",
+        "latitude_deg": latitude,
+        "longitude_deg": longitude,
+        "elevation_m": 20.0,
+        "time_zone": zone,
+    }
+    house = {"title": "A house", "shade_fraction": 0.5, "length_m": 20.0, "width_m": 8.0}
+    bench = {"title": "A bench", "x_m": 1, "y_m": 1, "length_m": 5, "width_m": 1}
+    bare = {
+        "site": place,
+        "lead": "lead",
+        "house": [{"id": "house-0", **house}, {"id": "house-1", **house}],
+        "bench": [
+            {"id": "bench-0", "house": "house-0", **bench},
+            {"id": "bench-1", "house": "house-1", **bench},
+        ],
+        "person": [{"id": "lead", "name": "The lead", "email": "lead@example.org"}],
+    }
+    turn = draw(st.sampled_from(sunrise_and_sunset(Site.model_validate(bare).site, day)))
+    first = turn - draw(st.integers(0, minutes))
+    start = EPOCH + timedelta(minutes=first)
+    site = Site.model_validate(
+        {
+            **bare,
+            "sensor": [draw(sensors(i, start, minutes)) for i in range(draw(st.integers(2, 4)))],
+            "batch": [draw(batches(i, start, minutes)) for i in range(draw(st.integers(1, 2)))],
+        }
+    )
+    calm = draw(st.sampled_from((False, True, False)))
+    plan = CarePlan.model_validate(
+        {
+            "id": "leafy",
+            "version": 1,
+            "title": WORDS,
+            "scion": "leafy",
+            "cover": ["tied_bag"],
+            "source": "drawn",
+            "stage": {
+                "healing": draw(calm_limits() if calm else stage_plans()),
+                "easing": draw(stage_plans()),
+            },
+        }
+    )
+    column = calm_columns if calm else columns
+    drawn = [draw(column(channel.quantity, minutes)) for channel in site.channels.values()]
+    block = CellBlock(
+        first_minute=first,
+        channels=tuple(site.channels),
+        means=np.stack([values for values, _ in drawn], axis=1),
+        present=np.stack([present for _, present in drawn], axis=1),
+    )
+    return Case(site, {"leafy": plan}, block, draw(st.integers(0, minutes)))
+
+
+@pytest.fixture(scope="session")
+def drawn_cases():
+    """The strategy for whole cases; drawn inside a test, as test files do not import each other."""
+    return cases()

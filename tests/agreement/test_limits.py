@@ -1,0 +1,101 @@
+"""One limit judged cell by cell and all at once, with values on its very edges."""
+
+from __future__ import annotations
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rules import limits
+from rules.limits import QUIET, Bound, Delays, Verdict, verdict, verdicts
+from rules.model.plan import When
+
+FIRST = 29_000_000
+MANY = settings(max_examples=6 * settings.default.max_examples, deadline=None)
+
+
+@st.composite
+def limit_and_cells(draw):
+    deadband = draw(st.sampled_from((0, 1, 500_000)))
+    bound = Bound(
+        sign=draw(st.sampled_from((1, -1))),
+        at=30_000_000,
+        deadband=deadband,
+        full_margin=5_000_000,
+        when=draw(st.sampled_from(tuple(When))),
+        delays=Delays(draw(st.integers(1, 5)), draw(st.integers(1, 4))),
+    )
+    edges = [
+        bound.at + sign * (deadband + nudge)
+        for sign in (-1, 1)
+        for nudge in (-1, 0, 1, 100_000, -deadband, 1 - deadband)
+    ]
+    cells = draw(
+        st.lists(
+            st.tuples(
+                st.one_of(st.none(), st.sampled_from(edges), st.sampled_from(edges)),
+                st.sampled_from((True, True, False)),
+                st.integers(1, 4),
+            ),
+            max_size=25,
+        )
+    )
+    long = [(value, sun_up) for value, sun_up, length in cells for _ in range(length)]
+    return bound, long, draw(st.integers(0, len(long)))
+
+
+def fold(bound, state, first, cells):
+    path = []
+    for i, (value, sun_up) in enumerate(cells):
+        said = verdict(bound, value, sun_up=sun_up)
+        state = limits.step(bound.delays, state, first + i, said)
+        path.append(state)
+    return state, path
+
+
+def judged(bound, cells):
+    values = np.array([value or 0 for value, _ in cells], dtype=np.int64)
+    present = np.array([value is not None for value, _ in cells], dtype=np.bool_)
+    sun_up = np.array([up for _, up in cells], dtype=np.bool_)
+    return verdicts(bound, values, present, sun_up)
+
+
+@given(case=limit_and_cells())
+@MANY
+def test_a_limit_judged_all_at_once_is_the_limit_judged_cell_by_cell(case):
+    bound, cells, _ = case
+    live, path = fold(bound, QUIET, FIRST, cells)
+    swept = limits.sweep(bound.delays, QUIET, FIRST, judged(bound, cells))
+    assert swept.state == live
+    assert swept.raised.tolist() == [state.raised for state in path]
+    assert swept.rising.tolist() == [not state.raised and state.cells_beyond > 0 for state in path]
+    before = [QUIET, *path][:-1]
+    assert list(swept.opened) == [
+        (FIRST + i, now.since_minute)
+        for i, (was, now) in enumerate(zip(before, path, strict=True))
+        if now.raised and not was.raised
+    ]
+    assert list(swept.closed) == [
+        FIRST + i
+        for i, (was, now) in enumerate(zip(before, path, strict=True))
+        if was.raised and not now.raised
+    ]
+
+
+@given(case=limit_and_cells())
+@MANY
+def test_a_limit_carries_its_rows_over_any_cut(case):
+    bound, cells, cut = case
+    live, path = fold(bound, QUIET, FIRST, cells)
+    early = limits.sweep(bound.delays, QUIET, FIRST, judged(bound, cells[:cut]))
+    late = limits.sweep(bound.delays, early.state, FIRST + cut, judged(bound, cells[cut:]))
+    assert late.state == live
+    assert [*early.raised.tolist(), *late.raised.tolist()] == [state.raised for state in path]
+
+
+@given(case=limit_and_cells())
+@MANY
+def test_every_cell_gets_the_same_verdict_alone_and_in_company(case):
+    bound, cells, _ = case
+    alone = [verdict(bound, value, sun_up=sun_up) for value, sun_up in cells]
+    assert [Verdict(int(one)) for one in judged(bound, cells)] == alone

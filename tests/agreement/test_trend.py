@@ -1,0 +1,67 @@
+"""A trend seen cell by cell is the trend seen all at once."""
+
+from __future__ import annotations
+
+import numpy as np
+from hypothesis import event, given, settings
+from hypothesis import strategies as st
+
+from rules.limits import Bound, Delays
+from rules.model.plan import When
+from rules.trend import (
+    RING,
+    head_out,
+    heads_out,
+    minutes_until,
+    onto_ring,
+    onto_ring_all,
+    trend_of,
+    trends_of,
+)
+
+MANY = settings(max_examples=4 * settings.default.max_examples, deadline=None)
+
+
+@st.composite
+def slopes(draw):
+    """Values that wander slowly near a bound, with gaps, after a ring of any length."""
+    length = draw(st.integers(1, 90))
+    pace = draw(st.sampled_from((0, 999, 1000, 25_000, -25_000, 50_000, -50_000)))
+    begin = 30_000_000 - pace * draw(st.integers(0, 120)) + draw(st.integers(-1000, 1000))
+    wobble = draw(st.lists(st.sampled_from((0, 0, 1, -30_000, 30_000)), min_size=1, max_size=7))
+    values = [begin + pace * i + wobble[i % len(wobble)] for i in range(length)]
+    gaps = draw(st.sets(st.integers(0, length), max_size=12))
+    cells = [None if i in gaps else value for i, value in enumerate(values)]
+    bound = Bound(
+        sign=draw(st.sampled_from((1, -1))),
+        at=30_000_000,
+        deadband=draw(st.sampled_from((0, 1, 500_000))),
+        full_margin=1_000_000,
+        when=When.ALWAYS,
+        delays=Delays(1, 1),
+    )
+    return bound, cells, draw(st.integers(0, length)), draw(st.integers(-40, length))
+
+
+@given(case=slopes())
+@MANY
+def test_a_batch_drifts_in_a_replay_exactly_when_it_drifted_live(case):
+    bound, cells, cut, since = case
+    ring: tuple[int | None, ...] = ()
+    live = []
+    for i, value in enumerate(cells):
+        ring = onto_ring(ring, value)
+        out = heads_out(bound, trend_of(ring, i - since + 1))
+        live.append(out)
+        if out:
+            assert minutes_until(bound, trend_of(ring, i - since + 1)) >= 0
+            event("drifts")
+    values = np.array([value or 0 for value in cells], dtype=np.int64)
+    present = np.array([value is not None for value in cells], dtype=np.bool_)
+    carried = onto_ring_all((), values[:cut], present[:cut])
+    assert onto_ring_all(carried, values[cut:], present[cut:]) == ring
+    assert len(ring) <= RING
+    begin = max(since, 0)
+    if begin <= cut:
+        trends = trends_of(carried, cut - since, values[cut:], present[cut:])
+        assert head_out(bound, trends).tolist() == live[cut:]

@@ -1,0 +1,229 @@
+"""The JSON API says what the pages say, and refuses with problem details (RFC 9457)."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import httpx
+import pytest
+from sqlalchemy import text
+
+from api.settings import Settings
+from api.v1.readings import MOST_BODY_BYTES
+
+V1 = "/api/v1"
+TOKEN = {"authorization": "Bearer a token only this test knows"}
+
+
+def test_every_batch_is_listed_with_its_standing(client):
+    standing = {one["code"]: one["standing"] for one in client.get(f"{V1}/batches").json()}
+    assert len(standing) == 12
+    assert standing["MG-07"] == "in_danger"
+    assert standing["CI-15"] == "blind"
+    assert sorted(set(standing.values()) - {"in_danger", "blind"}) == ["steady"]
+
+
+def test_one_batch_says_value_limit_and_since(client):
+    body = client.get(f"{V1}/batches/MG-07").json()
+    dry = next(one for one in body["judged"] if one["limit"] == "air-dry-danger")
+    assert dry["raised"]
+    assert dry["bound"] == 80.0
+    assert dry["value"] < 80.0
+    assert dry["margin"] == pytest.approx((dry["value"] - 80.0) / 15.0)
+    assert dry["since"] == "2026-11-14T14:54:00Z"
+
+
+def test_record_has_an_entry_per_minute_and_null_where_blind(client):
+    span = {"from": "2026-11-14T10:00:00Z", "to": "2026-11-14T15:00:00Z"}
+    body = client.get(f"{V1}/batches/CI-15/record", params=span).json()
+    assert len(body["margin"]) == len(body["standing"]) == 300
+    humidity = body["felt"]["relative_humidity"]
+    assert humidity[0] is not None
+    assert humidity[-1] is None
+    assert body["standing"][-1] == "blind"
+    assert body["units"]["relative_humidity"] == "%"
+
+
+def test_record_read_twice_while_time_passes_grows_and_keeps_what_it_said(
+    client, tern_hollow, serving
+):
+    span = {"from": "2026-11-14T12:00:00Z", "to": "2026-11-14T16:00:00Z"}
+    first = client.get(f"{V1}/batches/MG-07/record", params=span).json()
+    tern_hollow.go_on(5)
+    second = client.get(f"{V1}/batches/MG-07/record", params=span).json()
+    assert len(second["margin"]) == len(first["margin"]) + 5
+    assert second["margin"][: len(first["margin"])] == first["margin"]
+    assert second["standing"][: len(first["standing"])] == first["standing"]
+    with serving(tern_hollow.parts) as anew:
+        assert httpx.get(f"{anew}{V1}/batches/MG-07/record", params=span).json() == second
+
+
+def test_alarm_is_acknowledged_once(client):
+    waiting = client.get(f"{V1}/alarms", params={"state": "unacknowledged"}).json()
+    number = next(one["id"] for one in waiting if one["condition"] == "air-dry-danger")
+    first = client.post(f"{V1}/alarms/{number}/acknowledge", json={"by": "tobin"})
+    assert first.status_code == 200
+    assert first.json()["state"] == "acknowledged"
+    assert first.json()["acknowledged_by"] == "tobin"
+    again = client.post(f"{V1}/alarms/{number}/acknowledge", json={"by": "wren"})
+    assert again.status_code == 409
+    whole = client.get(f"{V1}/alarms/{number}").json()
+    assert [change["cue"] for change in whole["changes"]] == ["raised", "acknowledged"]
+
+
+def test_alarms_can_be_asked_for_by_batch(client):
+    found = client.get(f"{V1}/alarms", params={"batch": "MG-07"}).json()
+    assert {one["batch"] for one in found} == {"MG-07"}
+    assert {one["condition"] for one in found} == {"air-dry", "air-dry-danger"}
+
+
+def test_readings_come_raw_with_their_declared_unit(client):
+    latest = {one["channel"]: one for one in client.get(f"{V1}/readings/latest").json()}
+    assert latest["air-5/humidity"]["declared_unit"] == "fraction"
+    assert 0.3 < latest["air-5/humidity"]["value"] < 1.0
+    span = {
+        "channel": "bag-07/air",
+        "from": "2026-11-14T15:00:00Z",
+        "to": "2026-11-14T15:05:00Z",
+    }
+    found = client.get(f"{V1}/readings", params=span).json()
+    assert len(found) >= 4
+    assert [one["at"] for one in found] == sorted(one["at"] for one in found)
+
+
+def test_sensor_says_what_it_speaks_for(client):
+    sensors = {one["id"]: one for one in client.get(f"{V1}/sensors").json()}
+    assert sensors["bag-15"]["channels"][0]["speaks_for"]["cover_of"] == "CI-15"
+    assert sensors["sky"]["channels"][0]["speaks_for"]["open_sky"] is True
+    assert sensors["hand-probe"]["channels"][0]["last_at"] is None
+
+
+def test_watch_says_how_far_it_has_come(client, tern_hollow):
+    before = client.get(f"{V1}/watch").json()
+    assert before["judged_to"] == "2026-11-14T15:08:00Z"
+    assert before["lag_s"] == 120
+    tern_hollow.stand_still(30)
+    assert client.get(f"{V1}/watch").json()["lag_s"] == 120 + 1800
+
+
+def test_pushed_message_is_kept_before_the_answer(client, tern_hollow):
+    payload = {"t": 1794669000, "temperature": 21.5, "humidity": 88.0, "battery": 3.0}
+    before = tern_hollow.store.count()
+    answer = client.post(f"{V1}/readings/tern-hollow/bag-07", json=payload, headers=TOKEN)
+    assert answer.status_code == 200, answer.text
+    assert answer.json() == {"kept": 3, "rejected": []}
+    assert tern_hollow.store.count() == before + 3
+
+
+def test_pushed_value_that_is_refused_says_why_and_is_listed(client):
+    payload = {"t": 1794669000, "temperature": "warm", "humidity": 88.0, "battery": 3.0}
+    body = client.post(f"{V1}/readings/tern-hollow/bag-07", json=payload, headers=TOKEN).json()
+    assert body["kept"] == 2
+    (refused,) = body["rejected"]
+    assert refused["field"] == "temperature"
+    assert refused["fix"]
+    listed = client.get(f"{V1}/rejects").json()
+    assert listed["newest"][0]["topic"] == "tern-hollow/bag-07"
+    assert sum(listed["counts"].values()) >= 1
+
+
+def test_push_of_an_unknown_topic_keeps_nothing_and_says_so(client):
+    body = client.post(f"{V1}/readings/nobody/here", json={"x": 1}, headers=TOKEN).json()
+    assert body["kept"] == 0
+    assert body["rejected"][0]["problem"].startswith("unknown topic")
+
+
+@pytest.mark.parametrize(
+    "headers", [{}, {"authorization": "Bearer wrong"}, {"authorization": "Basic dG9rZW4="}]
+)
+def test_push_without_the_token_is_refused(client, tern_hollow, headers):
+    before = tern_hollow.store.count()
+    answer = client.post(f"{V1}/readings/tern-hollow/bag-07", json={}, headers=headers)
+    assert answer.status_code == 401
+    assert answer.headers["www-authenticate"] == "Bearer"
+    assert tern_hollow.store.count() == before
+
+
+def test_push_is_off_until_a_token_is_set(tern_hollow, serving):
+    parts = replace(tern_hollow.parts, settings=Settings(push_token=None))
+    with serving(parts) as address:
+        topic = f"{address}{V1}/readings/tern-hollow/bag-07"
+        answer = httpx.post(topic, json={}, headers=TOKEN)
+    assert answer.status_code == 403
+    assert "GRAFTVIGIL_PUSH_TOKEN" in answer.json()["detail"]
+
+
+def test_push_that_is_too_long_is_refused(client):
+    body = b"x" * (MOST_BODY_BYTES + 1)
+    answer = client.post(f"{V1}/readings/tern-hollow/bag-07", content=body, headers=TOKEN)
+    assert answer.status_code == 413
+
+
+def test_store_that_refuses_makes_the_device_send_again(client, tern_hollow):
+    tern_hollow.store.close()
+    answer = client.post(f"{V1}/readings/tern-hollow/bag-07", json={"t": 1}, headers=TOKEN)
+    assert answer.status_code == 503
+    assert answer.headers["retry-after"] == "30"
+    assert client.get(f"{V1}/readings/latest").status_code == 503
+
+
+@pytest.mark.published("RFC 9457, Problem Details for HTTP APIs, section 3")
+@pytest.mark.parametrize(
+    ("method", "path", "status"),
+    [
+        ("GET", "/nothing", 404),
+        ("GET", "/batches/XX-99", 404),
+        ("GET", "/alarms/999999", 404),
+        ("GET", "/alarms/one", 422),
+        ("POST", "/alarms/999999/acknowledge", 422),
+        ("DELETE", "/batches", 405),
+        ("GET", "/readings?channel=bag-07/air&from=2026&to=now", 422),
+        ("GET", "/readings?channel=x/y&from=2026-01-01T00:00Z&to=2026-01-02T00:00Z", 404),
+        ("GET", "/batches/MG-07/record?from=2026-11-14T00:00Z&to=2026-11-13T00:00Z", 422),
+    ],
+)
+def test_every_refusal_is_a_problem_detail(client, method, path, status):
+    answer = client.request(method, f"{V1}{path}")
+    assert answer.status_code == status, answer.text
+    assert answer.headers["content-type"] == "application/problem+json"
+    body = answer.json()
+    assert body["status"] == status
+    assert body["type"] == "about:blank"
+    assert body["instance"].startswith(V1)
+    assert body["detail"].strip()
+    assert body["title"]
+    if status == 405:
+        assert "GET" in answer.headers["allow"]
+
+
+def test_our_own_fault_is_a_problem_detail_too(client, tern_hollow):
+    with tern_hollow.parts.records.begin() as db:
+        db.execute(text("ALTER TABLE alarms RENAME TO elsewhere"))
+    answer = client.get(f"{V1}/alarms")
+    assert answer.status_code == 500
+    assert answer.headers["content-type"] == "application/problem+json"
+    assert "elsewhere" not in answer.text
+    assert "default-src 'none'" in answer.headers["content-security-policy"]
+    page = client.get("/alarms")
+    assert page.status_code == 500
+    assert "Something went wrong here." in page.text
+
+
+def test_openapi_describes_every_route_and_loads_nothing_from_elsewhere(client):
+    schema = client.get(f"{V1}/openapi.json").json()
+    assert set(schema["paths"]) == {
+        "/api/v1/batches",
+        "/api/v1/batches/{code}",
+        "/api/v1/batches/{code}/record",
+        "/api/v1/alarms",
+        "/api/v1/alarms/{alarm_id}",
+        "/api/v1/alarms/{alarm_id}/acknowledge",
+        "/api/v1/readings/latest",
+        "/api/v1/readings",
+        "/api/v1/readings/{topic}",
+        "/api/v1/sensors",
+        "/api/v1/rejects",
+        "/api/v1/watch",
+    }
+    assert client.get("/docs").status_code == 404
+    assert client.get("/redoc").status_code == 404
