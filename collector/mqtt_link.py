@@ -9,13 +9,14 @@ import time
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from paho.mqtt.client import Client, MQTTMessage, MQTTv5
+from paho.mqtt.client import Client, MQTTv5
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from collector.gate import Message
+from collector.publish_packet import Published, published_in_mqtt_3, published_in_mqtt_5
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -59,11 +60,18 @@ class _PiecewiseClient(Client):
     """The paho client, reading and writing its socket in large pieces.
 
     paho asks the socket for one byte, then another, then the rest, and sends every acknowledgement
-    by itself: four or five system calls a message. Here hundreds of messages share one. The two
-    methods overridden are paho's own; `tests/collector` notices when a later paho drops them.
+    by itself: four or five system calls a message. Here hundreds of messages share one, and a
+    PUBLISH is handed on without paho's message object. The three methods overridden are paho's
+    own; `tests/collector` notices when a later paho drops them.
     """
 
-    def __init__(self, client_id: str, protocol: MQTTProtocolVersion) -> None:
+    def __init__(
+        self,
+        client_id: str,
+        protocol: MQTTProtocolVersion,
+        *,
+        arrived: Callable[[Published], None],
+    ) -> None:
         super().__init__(
             CallbackAPIVersion.VERSION2,
             client_id=client_id,
@@ -72,6 +80,8 @@ class _PiecewiseClient(Client):
             reconnect_on_failure=False,
             manual_ack=True,
         )
+        self._arrived = arrived
+        self._read_publish = published_in_mqtt_5 if protocol == MQTTv5 else published_in_mqtt_3
         self._piece = b""
         self._piece_at = 0
         self._gathering = False
@@ -90,6 +100,14 @@ class _PiecewiseClient(Client):
             self._gathered += buf
             return len(buf)
         return super()._sock_send(buf)
+
+    def _handle_publish(self) -> MQTTErrorCode:
+        try:
+            said = self._read_publish(self._in_packet["command"], self._in_packet["packet"])
+        except ValueError:
+            return MQTTErrorCode.MQTT_ERR_PROTOCOL
+        self._arrived(said)
+        return MQTTErrorCode.MQTT_ERR_SUCCESS
 
     def has_more(self) -> bool:
         """Return whether bytes were read that paho has not yet looked at; then do not wait."""
@@ -144,11 +162,10 @@ class Link:
         self._client = self._new_client()
 
     def _new_client(self) -> _PiecewiseClient:
-        client = _PiecewiseClient(self._address.client_id, self._protocol)
+        client = _PiecewiseClient(self._address.client_id, self._protocol, arrived=self._on_publish)
         client.suppress_exceptions = True
         client.on_connect = self._on_connect
         client.on_subscribe = self._on_subscribe
-        client.on_message = self._on_message
         client.on_disconnect = self._on_disconnect
         if self._address.user is not None:
             client.username_pw_set(self._address.user, self._address.password)
@@ -239,16 +256,20 @@ class Link:
         if self._lost is None:
             self._lost = cause
 
-    def _on_message(self, _client: Client, _userdata: object, message: MQTTMessage) -> None:
-        # paho's own message is let go at once: it drags some hundred small objects along, and
-        # thousands of them waiting would keep the garbage collector busier than all else.
-        payload = message.payload
-        self._burst.messages.append(
-            Message(topic_of(message), bytes(payload), self._arrived_ms, message.retain)
-        )
-        self._burst_bytes += len(payload)
-        if message.qos:
-            self._burst.unacknowledged.append(message.mid)
+    def _on_publish(self, said: Published) -> None:
+        if said.qos > 1:
+            # Never sent to a subscription of QoS 1, but a session left by another program may.
+            msg = (
+                f"the session {self._address.client_id} at the broker is not ours: it brings "
+                "messages of QoS 2. Choose another client id"
+            )
+            self._lose(LinkLost(msg))
+            return
+        message = Message(said.topic, said.payload, self._arrived_ms, said.retained)
+        self._burst.messages.append(message)
+        self._burst_bytes += len(said.payload)
+        if said.qos:
+            self._burst.unacknowledged.append(said.identifier)
 
     def _on_connect(
         self,
@@ -312,14 +333,6 @@ class Link:
             # Old brokers hang up on a version they do not know, or wait for ever.
             self._lose(ProtocolRefused())
         self._lose(LinkLost("what answers there is no MQTT broker, or one that is overloaded"))
-
-
-def topic_of(message: MQTTMessage) -> str:
-    """Return the topic; one that is not UTF-8 comes back with its bad bytes written out."""
-    try:
-        return message.topic
-    except UnicodeDecodeError as err:
-        return err.object.decode("utf-8", errors="backslashreplace")
 
 
 def _remedy(reason: ReasonCode) -> str:

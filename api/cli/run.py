@@ -43,9 +43,7 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
 
 def run(arguments: argparse.Namespace) -> int:
     """Run until told to stop; return 0 after a clean stop."""
-    from api.assemble import CannotStart, assemble
     from api.settings import SettingsUnusable, load_settings
-    from api.watch.clock import WallClock
 
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s")
     given = {name: value for name in SETTABLE if (value := getattr(arguments, name)) is not None}
@@ -53,8 +51,16 @@ def run(arguments: argparse.Namespace) -> int:
         given["plans"] = given["site"].parent / "plans"
     try:
         settings = load_settings(os.environ, given)
+    except SettingsUnusable as trouble:
+        raise CannotGoOn(str(trouble)) from trouble
+
+    # Imported only now: the parts take seconds to load, and a wrong setting is told at once.
+    from api.assemble import CannotStart, assemble
+    from api.watch.clock import WallClock
+
+    try:
         nursery = assemble(settings, WallClock(), notice=None, first_minute=None)
-    except (CannotStart, SettingsUnusable) as trouble:
+    except CannotStart as trouble:
         raise CannotGoOn(str(trouble)) from trouble
     return serve(nursery, turned_by_hand=False, as_json=arguments.json)
 

@@ -177,11 +177,16 @@ class Watch:
         )
 
     def _state_in(self, position: WatchPosition) -> EvaluatorState:
+        """Return the state that was kept, or a fresh one if another version wrote it."""
+        last = position.next_minute - 1
         try:
-            return EvaluatorState.from_json(position.state_json)
+            state = EvaluatorState.from_json(position.state_json)
         except ValueError:
-            # Written by another version. Watching must go on: delays begin anew.
-            log.exception("watch_state_unreadable next_minute=%d", position.next_minute)
+            state = None
+        if state is not None and state.minute == (last if last >= position.began_minute else None):
+            return state
+        # Watching must go on: delays begin anew, and so does what stands open.
+        log.error("watch_state_unreadable next_minute=%d", position.next_minute)
         with writing(self._records) as db:
             forget_open(db, now=self._clock.now())
         return start(self._watchlist)

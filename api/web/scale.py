@@ -58,7 +58,7 @@ def domain_of(values: NDArray[np.float64], bounds: Sequence[float], least_span: 
         low, high = low - short / 2, high + short / 2
     air = (high - low) * 0.08
     low, high = low - air, high + air
-    step = _round_step((high - low) / 4)
+    step = _round_step((high - low) / 6)
     first = int(np.ceil(low / step))
     last = int(np.floor(high / step))
     ruled = tuple(round(n * step, 6) for n in range(first, last + 1))

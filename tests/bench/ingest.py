@@ -193,8 +193,10 @@ def start_mosquitto(folder: Path) -> tuple[subprocess.Popen[bytes], int]:
 
 def in_process(what: str, port: int, messages: int, path: Path) -> dict[str, float]:
     said = subprocess.run(
-        [sys.executable, __file__, "--do", what, "--port", str(port)]
-        + ["--messages", str(messages), "--file", str(path)],
+        [
+            *(sys.executable, __file__, "--do", what, "--port", str(port)),
+            *("--messages", str(messages), "--file", str(path)),
+        ],
         check=True,
         capture_output=True,
         text=True,

@@ -11,12 +11,9 @@ import paho.mqtt.client as paho
 import pytest
 
 from collector.mqtt import MqttCollector, filters_for
-from collector.mqtt_link import Link, topic_of
 from collector.settings import BrokerAddress, broker_address
 
 pytestmark = pytest.mark.service
-
-ANYBODY = BrokerAddress("127.0.0.1", 0, tls=False, user=None, password=None)
 
 
 @pytest.fixture
@@ -267,24 +264,59 @@ def test_messages_come_over_tls_from_a_broker_we_trust(
     until(lambda: kept.store.count() == 7500)
 
 
-def test_a_topic_that_is_not_utf8_is_shown_and_kills_nothing():
-    message = paho.MQTTMessage(1, b"shed/\xff\xfe")
-    assert topic_of(message) == "shed/\\xff\\xfe"
-    link = Link(ANYBODY, paho.MQTTv5, filters=("#",), clock_ms=lambda: 5)
-    message.payload, message.qos = b"x", 1
-    link._client.on_message(link._client, None, message)
-    assert [m.topic for m in link._burst.messages] == ["shed/\\xff\\xfe"]
-    assert link._burst.unacknowledged == [1]
-    link.close()
+def test_a_topic_that_is_not_utf8_is_shown_and_kills_nothing(
+    make_kept, make_sensor, collect, until
+):
+    """mosquitto refuses such publishers, so a broker of a few lines sends it."""
+    kept = make_kept(make_sensor())
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+        collect(kept, listening.getsockname()[1])
+        talking, _ = listening.accept()
+        with talking:
+            talking.settimeout(5)
+            assert talking.recv(1000)[:1] == b"\x10"
+            talking.sendall(b"\x20\x03\x00\x00\x00")  # CONNACK
+            assert talking.recv(1000)[:1] == b"\x82"
+            talking.sendall(b"\x90\x04\x00\x01\x00\x01")  # SUBACK
+            good = b"\x00\x0bshed/bag-07\x00\x08\x00" + payload(kept, 1)
+            bad = b"\x00\x03a/\xff\x00\x07\x00?"
+            talking.sendall(b"\x32" + bytes([len(bad)]) + bad)
+            talking.sendall(b"\x32" + bytes([len(good)]) + good)
+            receipts = b""
+            while len(receipts) < 8:
+                receipts += talking.recv(100)
+            assert receipts == b"\x40\x02\x00\x07\x40\x02\x00\x08"
+    assert kept.store.count() == 3
+    assert [r.topic for r in kept.rejects.newest(5)] == ["a/\\xff"]
+
+
+def test_a_packet_cut_short_ends_the_connection_and_not_the_collector(
+    make_kept, make_sensor, collect, until
+):
+    kept = make_kept(make_sensor())
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+        collector = collect(kept, listening.getsockname()[1])
+        for _ in range(2):
+            talking, _ = listening.accept()
+            with talking:
+                talking.recv(1000)
+                talking.sendall(b"\x20\x03\x00\x00\x00" + b"\x32\x03\x00\xff\x00")
+                talking.settimeout(5)
+                while talking.recv(1000):
+                    pass
+        until(lambda: collector.health().trouble is not None)
+        collector.stop()
+    assert kept.ingest.health().messages == 0
 
 
 def test_paho_still_reads_and_writes_by_the_methods_we_speed_up():
-    assert callable(paho.Client._sock_recv)
-    assert callable(paho.Client._sock_send)
-    source = (
-        paho.Client._packet_read.__code__.co_names + paho.Client._packet_write.__code__.co_names
-    )
-    assert {"_sock_recv", "_sock_send"} <= set(source)
+    used = {
+        name
+        for method in ("_packet_read", "_packet_write", "_packet_handle")
+        for name in getattr(paho.Client, method).__code__.co_names
+    }
+    assert {"_sock_recv", "_sock_send", "_handle_publish"} <= used
+    assert {"command", "packet"} <= set(paho.Client(paho.CallbackAPIVersion.VERSION2)._in_packet)
 
 
 def test_a_topic_is_asked_for_once_only():

@@ -128,4 +128,4 @@ def _create_watch() -> None:
 def downgrade() -> None:
     """Refuse: the records are never thrown away by a step backwards."""
     msg = "restore a copy of the records instead of stepping back"
-    raise NotImplementedError(msg)
+    raise RuntimeError(msg)

@@ -1,0 +1,116 @@
+"""A real browser at the pages of Tern Hollow, on a desk and on a phone."""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import sys
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+from selenium import webdriver
+from selenium.webdriver.chrome.options import Options
+from selenium.webdriver.chrome.service import Service
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+_FILE = Path(__file__).parent / "nursery.py"
+_SPEC = importlib.util.spec_from_file_location("pages_nursery", _FILE)
+assert _SPEC is not None
+assert _SPEC.loader is not None
+pages_nursery = sys.modules.setdefault("pages_nursery", importlib.util.module_from_spec(_SPEC))
+_SPEC.loader.exec_module(pages_nursery)
+
+SIZES = {"desk": (1280, 900), "phone": (360, 780)}
+PICTURES = "GRAFTVIGIL_SCREENSHOTS"
+
+
+@dataclass
+class Screen:
+    """A browser of one size, and where the pages are."""
+
+    name: str
+    driver: webdriver.Chrome
+    address: str
+
+    def open(self, path: str) -> None:
+        self.driver.get(self.address + path)
+
+    def picture(self, name: str) -> None:
+        """Keep a picture, if the environment names a folder for it."""
+        folder = os.environ.get(PICTURES)
+        if folder:
+            Path(folder).mkdir(parents=True, exist_ok=True)
+            self.driver.save_screenshot(str(Path(folder) / f"{self.name}-{name}.png"))
+
+    def complaints(self) -> list[str]:
+        """Return what the browser's console complained of since the last call."""
+        return [one["message"] for one in self.driver.get_log("browser")]
+
+
+def browser(name: str, profile: str) -> webdriver.Chrome:
+    width, height = SIZES[name]
+    options = Options()
+    options.binary_location = "/usr/bin/chromium"
+    for argument in (
+        "--headless=new",
+        "--no-sandbox",
+        "--disable-gpu",
+        "--disable-background-networking",
+        "--disable-component-update",
+        "--disable-sync",
+        "--no-first-run",
+        f"--user-data-dir={profile}",
+        f"--window-size={width},{height}",
+    ):
+        options.add_argument(argument)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    driver = webdriver.Chrome(options=options, service=Service("/usr/bin/chromedriver"))
+    # A window can't be made as narrow as a phone; the device's measures can.
+    driver.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride",
+        {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": name == "phone"},
+    )
+    return driver
+
+
+@pytest.fixture(scope="session")
+def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("filled")
+    pages_nursery.fill(folder)
+    return folder
+
+
+@pytest.fixture
+def tern_hollow(filled: Path, tmp_path: Path) -> Iterator[object]:
+    opened = pages_nursery.nursery(pages_nursery.copied(filled, tmp_path / "data"))
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def serving() -> Callable[..., object]:
+    return pages_nursery.serving
+
+
+@pytest.fixture(scope="module", params=sorted(SIZES))
+def driver(request: pytest.FixtureRequest) -> Iterator[tuple[str, webdriver.Chrome]]:
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
+        one = browser(request.param, profile)
+        yield request.param, one
+        one.quit()
+
+
+@pytest.fixture
+def screen(driver, tern_hollow) -> Iterator[Screen]:
+    name, one = driver
+    with pages_nursery.serving(tern_hollow.parts) as address:
+        seen = Screen(name, one, address)
+        one.delete_all_cookies()
+        seen.complaints()
+        yield seen
+        one.get("about:blank")
