@@ -8,6 +8,7 @@ import logging
 import os
 import socket
 import threading
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -46,6 +47,8 @@ if TYPE_CHECKING:
     from rules.model.site import Site
 
 log = logging.getLogger(__name__)
+
+BROKER_ANSWERS_WITHIN_S = 5.0
 
 OUR_DISTRIBUTION = "graftvigil"
 OUR_PACKAGES = ("rules", "collector", "api")
@@ -161,6 +164,10 @@ class Nursery:
                 "the built-in broker is for trial use: it forgets sessions and retained messages "
                 "when it stops, and has no passwords and no TLS. Name a broker for real work"
             )
+        else:
+            trouble = self._collector.health().trouble
+            if trouble is not None:
+                said.append(f"the broker can't be reached ({trouble}); trying on")
         secret = self.parts.settings.mail_server
         if secret is None or not secret.get_secret_value():
             said.append("no mail can be sent: set GRAFTVIGIL_MAIL_SERVER")
@@ -172,6 +179,9 @@ class Nursery:
             return
         try:
             self._collector.start()
+            if isinstance(self._collector, MqttCollector):
+                # A message sent once we say that we are up must find our session at the broker.
+                self._collector.wait_connected(BROKER_ANSWERS_WITHIN_S)
         except BrokerCannotListen as trouble:
             raise CannotStart(str(trouble)) from trouble
         self._collecting = True
@@ -298,7 +308,12 @@ def _collector_address(settings: Settings) -> BrokerAddress | ListenAddress:
         return listen_address(settings.built_in_broker)
     secret = settings.broker_password
     password = None if secret is None else secret.get_secret_value()
-    return broker_address(settings.broker, password=password)
+    return replace(
+        broker_address(settings.broker, password=password),
+        client_id=settings.client_id,
+        topics=tuple(settings.topics.split()),
+        ca_file=settings.broker_ca,
+    )
 
 
 def _jitter() -> Callable[[], float]:

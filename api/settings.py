@@ -42,6 +42,21 @@ class Settings(BaseSettings):
         "Empty: the built-in broker.",
     )
     broker_password: SecretStr | None = Field(default=None, description="Password for the broker.")
+    broker_ca: Path | None = Field(
+        default=None,
+        description="File of the certificates trusted for mqtts://; unset: those of the machine.",
+    )
+    client_id: str = Field(
+        default="graftvigil-collector",
+        min_length=1,
+        max_length=65,
+        description="Names our session at the broker; two collectors must not share one.",
+    )
+    topics: str = Field(
+        default="#",
+        description="Topic filters listened to besides the site's own, separated by blanks. All "
+        "topics by default, so that an unknown sensor is noticed; narrow it on a shared broker.",
+    )
     built_in_broker: str = Field(
         default="127.0.0.1:1884", description="Where the built-in broker listens."
     )

@@ -48,12 +48,20 @@ class MqttCollector:
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
         self._health = BrokerHealth(connected=False, connections=0, trouble="not yet connected")
+        self._once_connected = threading.Event()
 
     def start(self) -> None:
         """Begin to listen; returns at once, and keeps trying until stopped."""
         self._stop.clear()
         self._thread = threading.Thread(target=self._run, name="mqtt-collector", daemon=True)
         self._thread.start()
+
+    def wait_connected(self, timeout_s: float) -> bool:
+        """Wait for the first connection; return whether there was one within `timeout_s`.
+
+        From then on the broker keeps for us whatever we have not acknowledged.
+        """
+        return self._once_connected.wait(timeout_s)
 
     def stop(self) -> None:
         """Finish the burst in hand, say goodbye to the broker, and return.
@@ -124,6 +132,7 @@ class MqttCollector:
     def _note_connected(self) -> None:
         connections = self._health.connections + 1
         self._health = BrokerHealth(connected=True, connections=connections, trouble=None)
+        self._once_connected.set()
         log.info("mqtt-connected host=%s count=%d", self._address.host, connections)
 
     def _note_trouble(self, trouble: str) -> None:

@@ -100,7 +100,7 @@ def spans_of(site: Site, batch: Batch) -> tuple[Span, ...]:
             starts.add(first_cell(near.position.until))
     spans: list[Span] = []
     for start in sorted(starts):
-        at = max(EPOCH + start * MINUTE, EPOCH) if start > ALWAYS else None
+        at = EPOCH + start * MINUTE if start > ALWAYS else None
         before: Mapping[Felt, Speaker] = spans[-1].speakers if spans else {}
         stage = batch.stage_at(at) if at is not None else None
         covered = batch.covered_at(at) if at is not None else False

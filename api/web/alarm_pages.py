@@ -54,8 +54,8 @@ class AlarmPage:
     answer: str
     value: str
     todo: str
+    began: str
     over: str
-    ended: str
     changes: tuple[tuple[str, str], ...]
     messages: tuple[tuple[str, str], ...]
 
@@ -125,8 +125,10 @@ def alarm_page(parts: Parts, alarm_id: int, telling: Telling) -> AlarmPage:
         answer=f"{one.batch}: {line.says}; {line.state}.",
         value=value,
         todo=todo,
+        began=telling.since(one.since)
+        if one.ended_at is None
+        else words.from_until(telling.time(one.since), telling.time(one.ended_at)),
         over=words.alarm_over if one.ended_at is not None else "",
-        ended=telling.time(one.ended_at) if one.ended_at else "",
         changes=tuple(
             (
                 telling.time(change.at),

@@ -151,7 +151,8 @@ class Sensor(Written):
     @model_validator(mode="after")
     def _clock(self) -> Self:
         if (self.time is Timestamp.ARRIVAL) != (self.time_path is None):
-            msg = 'time_path: goes with time = "iso8601", "unix_s" or "unix_ms", and only these; correct one'
+            listed = ", ".join(f'"{known}"' for known in Timestamp if known is not Timestamp.ARRIVAL)
+            msg = f"time_path: goes with time = {listed}, and only these; correct one"
             raise ValueError(msg)
         return self
 

@@ -85,7 +85,7 @@ MEANINGS: Mapping[Quantity, Meaning] = MappingProxyType(
             unit="degC",
             shown="°C",
             lowest=-40.0,
-            highest=85.0,
+            highest=65.0,
             units={"degC": _SAME, "degF": Unit(5 / 9, -160 / 9), "K": Unit(1.0, -273.15)},
         ),
         Quantity.LEAF_TEMPERATURE: Meaning(

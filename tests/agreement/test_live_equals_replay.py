@@ -84,6 +84,22 @@ def test_a_replay_cut_anywhere_goes_on_as_if_it_had_not_been(data, drawn_cases):
 
 @GIVEN
 @UNHURRIED
+def test_a_batch_drifts_in_a_cut_replay_exactly_when_it_drifted_live(data, calm_cases):
+    case = data.draw(calm_cases)
+    watched = watchlist(case.site, case.plans)
+    live_state, live_events, _ = fold(watched, start(watched), case.block)
+    early, early_events, _ = sweep(watched, start(watched), rows_of(case.block, 0, case.cut))
+    late, late_events, _ = sweep(
+        watched, early, rows_of(case.block, case.cut, len(case.block.means))
+    )
+    assert early_events + late_events == live_events
+    assert late == live_state
+    if any(isinstance(e, StandingChanged) and e.after is Standing.DRIFTING for e in live_events):
+        event("drifts")
+
+
+@GIVEN
+@UNHURRIED
 def test_the_page_shows_at_each_minute_what_the_chart_draws_there(data, drawn_cases):
     case = data.draw(drawn_cases)
     watched = watchlist(case.site, case.plans)

@@ -43,7 +43,7 @@ def test_a_password_comes_from_the_setting_or_the_url_and_is_never_shown():
     ],
 )
 def test_what_is_no_broker_is_refused_with_what_to_write(url):
-    with pytest.raises(ValueError, match="mqtts?://"):
+    with pytest.raises(ValueError, match=r"mqtts?://"):
         broker_address(url, password=None)
 
 

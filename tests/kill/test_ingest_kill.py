@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import json
 import random
-import socket
 import subprocess
 import sys
 import threading
@@ -22,12 +21,6 @@ pytestmark = [pytest.mark.kill, pytest.mark.service]
 
 MESSAGES = 5_000
 PROCESS = Path(__file__).with_name("collector_process.py")
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 class Collector:
@@ -62,33 +55,6 @@ def collector_of(tmp_path) -> Iterator[Callable[[str, int], Collector]]:
     yield make
     for collector in made:
         collector.kill()
-
-
-@pytest.fixture
-def mosquitto_port(tmp_path) -> Iterator[int]:
-    port = free_port()
-    conf = tmp_path / "mosquitto.conf"
-    conf.write_text(
-        f"listener {port} 127.0.0.1\nallow_anonymous true\n"
-        "max_queued_messages 0\nmax_inflight_messages 0\n"
-    )
-    broker = subprocess.Popen(["/usr/sbin/mosquitto", "-c", str(conf)], stderr=subprocess.DEVNULL)
-    try:
-        wait_for_port(port)
-        yield port
-    finally:
-        broker.terminate()
-        broker.wait(10)
-
-
-def wait_for_port(port: int) -> None:
-    pause = threading.Event()
-    for _ in range(300):
-        with socket.socket() as probe:
-            if probe.connect_ex(("127.0.0.1", port)) == 0:
-                return
-        pause.wait(0.02)
-    pytest.fail(f"nothing listens on port {port}")
 
 
 def payload(first_ms: int, number: int) -> bytes:
@@ -190,9 +156,11 @@ class Device:
             client.loop_stop()
 
 
-def test_what_the_built_in_broker_acknowledged_survives_every_kill(tmp_path, collector_of):
+def test_what_the_built_in_broker_acknowledged_survives_every_kill(
+    tmp_path, collector_of, unused_port
+):
     moments = random.Random(7)
-    port = free_port()
+    port = unused_port
     path = tmp_path / "readings.db"
     collector = collector_of("broker", port)
     first_ms = int(time.time() * 1000) - MESSAGES

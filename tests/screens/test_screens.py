@@ -134,7 +134,7 @@ def test_choosing_a_name_is_not_taken_from_under_the_thumb(screen, tern_hollow):
 
 
 def test_page_that_has_lost_touch_says_so_and_since_when(driver, tern_hollow, serving):
-    name, one = driver
+    _, one = driver
     with serving(tern_hollow.parts) as address:
         one.get(address)
         lost = one.find_element(By.ID, "lost")

@@ -321,6 +321,10 @@ class English:
         """Say since when, and how long that is."""
         return f"Since {when} ({lasting})."
 
+    def from_until(self, start: str, end: str) -> str:
+        """Say from when until when something lasted."""
+        return f"From {start} until {end}."
+
     def should_be(self, need: str) -> str:
         """Say what a value should be."""
         return f"should be {need}"

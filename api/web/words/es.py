@@ -298,6 +298,10 @@ class Spanish(English):
         """Say since when, and how long that is."""
         return f"Desde {when} ({lasting})."
 
+    def from_until(self, start: str, end: str) -> str:
+        """Say from when until when something lasted."""
+        return f"De {start} a {end}."
+
     def should_be(self, need: str) -> str:
         """Say what a value should be."""
         return f"debe ser {need}"

@@ -42,7 +42,7 @@ def test_page_is_told_when_someone_acknowledges(client):
         lines = stream.iter_lines()
         events_in(lines, "here", 5)
         newest = len(client.get("/api/v1/alarms").json())
-        answer = httpx.post(f"{client.base_url}acknowledge", data={"alarm": "1", "by": "wren"})
+        answer = httpx.post(f"{client.base_url}/acknowledge", data={"alarm": "1", "by": "wren"})
         assert answer.status_code == 303
         while events_in(lines, "moved", 5)["alarm_change"] <= newest:
             pass

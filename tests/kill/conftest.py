@@ -1,0 +1,48 @@
+"""A real mosquitto on a port of its own, that keeps for an absent client whatever is sent."""
+
+from __future__ import annotations
+
+import socket
+import subprocess
+import threading
+from collections.abc import Iterator
+
+import pytest
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+@pytest.fixture
+def unused_port() -> int:
+    return free_port()
+
+
+@pytest.fixture
+def mosquitto_port(tmp_path) -> Iterator[int]:
+    port = free_port()
+    conf = tmp_path / "mosquitto.conf"
+    conf.write_text(
+        f"listener {port} 127.0.0.1\nallow_anonymous true\n"
+        "max_queued_messages 0\nmax_inflight_messages 0\n"
+    )
+    broker = subprocess.Popen(["/usr/sbin/mosquitto", "-c", str(conf)], stderr=subprocess.DEVNULL)
+    try:
+        wait_for_port(port)
+        yield port
+    finally:
+        broker.terminate()
+        broker.wait(10)
+
+
+def wait_for_port(port: int) -> None:
+    pause = threading.Event()
+    for _ in range(300):
+        with socket.socket() as probe:
+            if probe.connect_ex(("127.0.0.1", port)) == 0:
+                return
+        pause.wait(0.02)
+    pytest.fail(f"nothing listens on port {port}")
