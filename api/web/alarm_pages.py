@@ -14,7 +14,7 @@ from rules.model.alarm import AlarmState
 
 if TYPE_CHECKING:
     from api.parts import Parts
-    from api.records.alarms import AlarmRecord
+    from api.records.alarms import AlarmChange, AlarmRecord
     from api.records.outbox import OutboxRow
     from api.web.telling import Telling
 
@@ -135,7 +135,7 @@ def alarm_page(parts: Parts, alarm_id: int, telling: Telling) -> AlarmPage:
                 " · ".join(
                     part
                     for part in (
-                        words.change(words.state[change.before], words.state[change.after]),
+                        _change(change, telling),
                         telling.person(change.by) if change.by else "",
                         change.note or "",
                     )
@@ -146,6 +146,12 @@ def alarm_page(parts: Parts, alarm_id: int, telling: Telling) -> AlarmPage:
         ),
         messages=tuple(_message(message, telling) for message in messages),
     )
+
+
+def _change(change: AlarmChange, telling: Telling) -> str:
+    states = telling.words.state
+    before = "" if change.before is AlarmState.NORMAL else states[change.before]
+    return telling.words.change(before, states[change.after])
 
 
 def _message(message: OutboxRow, telling: Telling) -> tuple[str, str]:

@@ -25,7 +25,7 @@ from api.web.now_page import now_page
 from api.web.pictures import day_picture, frame_of
 from api.web.sensor_page import sensor_page
 from api.web.telling import Telling
-from api.web.words import LANGUAGES, chosen_words
+from api.web.words.languages import LANGUAGES, chosen_words
 from rules.escalation import who_is_on_duty
 from rules.local_time import to_local
 from rules.model.reading import minute_of

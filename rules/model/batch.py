@@ -79,6 +79,10 @@ class Seen(StrEnum):
     COUNTED = "counted"
 
 
+COVER_TURNS = frozenset({Seen.COVER_OFF, Seen.COVER_CLOSED})
+"""Of these the later one says whether the cover is on; opened a little, it is still on."""
+
+
 class Observation(Written):
     """Something a person saw or did, dated."""
 
@@ -143,8 +147,11 @@ class Batch(Written):
         return stage
 
     def covered_at(self, at: datetime) -> bool:
-        """Return whether the cover was on (opened a little still counts) at the aware instant."""
+        """Return whether the cover was on (opened a little still counts) at the aware instant.
+
+        Of "cover off" and "cover closed" the later one holds.
+        """
         if self.cover is Cover.NONE:
             return False
-        off = any(o.seen is Seen.COVER_OFF and o.at <= at for o in self.observation)
-        return not off
+        turns = [o for o in self.observation if o.seen in COVER_TURNS and o.at <= at]
+        return not turns or max(turns, key=lambda turn: turn.at).seen is Seen.COVER_CLOSED

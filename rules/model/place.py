@@ -151,7 +151,9 @@ class Sensor(Written):
     @model_validator(mode="after")
     def _clock(self) -> Self:
         if (self.time is Timestamp.ARRIVAL) != (self.time_path is None):
-            listed = ", ".join(f'"{known}"' for known in Timestamp if known is not Timestamp.ARRIVAL)
+            listed = ", ".join(
+                f'"{known}"' for known in Timestamp if known is not Timestamp.ARRIVAL
+            )
             msg = f"time_path: goes with time = {listed}, and only these; correct one"
             raise ValueError(msg)
         return self

@@ -1,4 +1,7 @@
-"""Small sites, plans and stretches of cells, with values drawn from the edges of the limits."""
+"""Small sites, plans and stretches of cells, with values drawn from the edges of the limits.
+
+One file because every agreement test draws from all of it, and test files do not import each other.
+"""
 
 from __future__ import annotations
 
@@ -225,7 +228,10 @@ def batches(draw, index: int, start: datetime, minutes: int):
     ]
     seen = []
     if draw(st.booleans()):
-        seen = [{"at": draw(moments(start, minutes)), "seen": "cover_off"}]
+        turns = draw(
+            st.lists(st.sampled_from(["cover_off", "cover_closed"]), min_size=1, max_size=3)
+        )
+        seen = [{"at": draw(moments(start, minutes)), "seen": turn} for turn in turns]
     return {
         "code": f"b-{index}",
         "species": "mango",

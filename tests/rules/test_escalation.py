@@ -14,6 +14,7 @@ from rules.model.people import WEEK
 PEOPLE = [
     {"id": name, "name": name, "email": f"{name}@example.org"} for name in ("lead", "day", "night")
 ]
+BERLIN = "Europe/Berlin"
 CHANGES = (datetime(2026, 3, 28, 12, tzinfo=UTC), datetime(2026, 10, 24, 12, tzinfo=UTC))
 EVERY_DAY = [day.value for day in WEEK]
 DAY = {"who": "day", "days": EVERY_DAY, "start": "06:00", "end": "18:00"}
@@ -68,6 +69,14 @@ def test_a_shift_from_eight_to_eight_lasts_the_whole_day(make):
     assert on_duty(make, [whole], begin + timedelta(hours=24)) == ["lead"]
 
 
+def test_a_shift_that_ends_in_an_hour_shown_twice_ends_with_its_last_showing(make):
+    evening = {**NIGHT, "start": "18:00", "end": "02:30"}
+    first, last = (datetime(2026, 10, 25, hour, 30, tzinfo=UTC) for hour in (0, 1))
+    assert on_duty(make, [evening], first, BERLIN) == ["night"]
+    assert on_duty(make, [evening], last - timedelta(minutes=1), BERLIN) == ["night"]
+    assert on_duty(make, [evening], last, BERLIN) == ["lead"]
+
+
 @given(
     offset=st.integers(0, 48 * 60),
     change=st.sampled_from(CHANGES),
@@ -77,4 +86,4 @@ def test_a_full_rota_leaves_no_minute_to_nobody_when_the_clock_changes(make, off
     first = {**NIGHT, "start": "14:00", "end": turn}
     second = {**DAY, "start": turn, "end": "14:00"}
     at = change + timedelta(minutes=offset)
-    assert on_duty(make, [first, second], at, zone="Europe/Berlin") != ["lead"]
+    assert on_duty(make, [first, second], at, zone=BERLIN) != ["lead"]

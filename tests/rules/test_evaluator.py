@@ -198,6 +198,26 @@ def test_a_stage_move_closes_what_was_open_and_starts_afresh(make):
     assert night.closed() == [("air_too_dry", 20)]
 
 
+def test_a_page_opened_just_after_a_stage_move_shows_nothing_of_the_old_stage(make):
+    move = make.evening + timedelta(minutes=20)
+    stages = [
+        {"stage": "healing", "since": "2026-05-01T00:00:00Z", "because": "grafted"},
+        {"stage": "easing", "since": move, "because": "new growth seen"},
+    ]
+    dry = make.limit("air_too_dry", "relative_humidity", "low", 80.0)
+    looser = {**dry, "bound": 65.0}
+    plans = make.plan(
+        healing={"vital": ["relative_humidity"], "limit": [dry]},
+        easing={"vital": ["relative_humidity"], "limit": [looser]},
+    )
+    night = make.night(make.site(batch=[make.batch(stage=stages)]), plans)
+    night.bag(20, humidity=70.0)
+    assert night.now().standing is Standing.IN_DANGER
+    (next_minute,) = outlook(night.watched, night.state, night.minute)
+    assert (next_minute.stage, next_minute.standing) == ("easing", Standing.STEADY)
+    assert [judged.raised for judged in next_minute.judged] == [False]
+
+
 def test_a_batch_that_is_closed_is_watched_no_longer_and_that_is_said(make):
     closed = make.evening + timedelta(minutes=10)
     stages = [

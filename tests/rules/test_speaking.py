@@ -49,6 +49,16 @@ def test_once_the_cover_is_off_the_bench_speaks_and_then_the_house(make):
     }
 
 
+def test_a_cover_put_on_again_silences_the_bench_again(make):
+    turns = [
+        {"at": "2026-05-03T00:00:00Z", "seen": "cover_off"},
+        {"at": "2026-05-04T00:00:00Z", "seen": "cover_closed"},
+    ]
+    bench = make.sensor("bench", ALL, bench="bench-2")
+    site = make.site(sensor=[bench], batch=[make.batch(observation=turns)])
+    assert speakers(make, site) == {}
+
+
 def test_temperature_and_humidity_of_one_sensor_are_paired(make):
     one = make.sensor("one", ("air_temperature",))
     two = make.sensor("two", ("relative_humidity", "air_temperature"))

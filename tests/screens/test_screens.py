@@ -6,6 +6,7 @@ import json
 import time
 
 import pytest
+from selenium.common.exceptions import StaleElementReferenceException
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.support.ui import WebDriverWait
@@ -22,6 +23,11 @@ PAGES = {
 LARGEST_BYTES = 200_000
 
 
+def patiently(driver, timeout_s):
+    """Wait for something on a page that may swap its parts while we look."""
+    return WebDriverWait(driver, timeout_s, ignored_exceptions=[StaleElementReferenceException])
+
+
 def first_line(screen) -> str:
     return screen.driver.find_element(By.CSS_SELECTOR, "#live h1").text.replace("\n", " ")
 
@@ -29,7 +35,7 @@ def first_line(screen) -> str:
 def choose_view(screen, view: str) -> None:
     screen.driver.find_element(By.CSS_SELECTOR, f"button[name=view][value={view}]").click()
     shown = lambda d: d.execute_script("return document.documentElement.dataset.view")  # noqa: E731
-    WebDriverWait(screen.driver, 10).until(lambda d: shown(d) == view)
+    patiently(screen.driver, 10).until(lambda d: shown(d) == view)
 
 
 @pytest.mark.parametrize("page", PAGES)
@@ -76,7 +82,7 @@ def test_everything_to_tap_is_large_enough_for_a_thumb(screen, page):
 def test_acknowledging_takes_one_tap_and_says_who_is_on_it(screen):
     screen.open("/")
     screen.driver.find_element(By.CSS_SELECTOR, ".entry button.main").click()
-    WebDriverWait(screen.driver, 10).until(
+    patiently(screen.driver, 10).until(
         lambda d: "Tobin Quillfeather is on it (02:10)." in d.find_element(By.ID, "live").text
     )
     screen.picture("acknowledged")
@@ -102,9 +108,7 @@ def test_acknowledge_can_be_reached_and_pressed_from_the_keyboard(screen):
     )
     assert outline == "solid"
     at.send_keys(Keys.ENTER)
-    WebDriverWait(screen.driver, 10).until(
-        lambda d: "is on it" in d.find_element(By.ID, "live").text
-    )
+    patiently(screen.driver, 10).until(lambda d: "is on it" in d.find_element(By.ID, "live").text)
 
 
 def test_open_page_follows_the_night_without_being_loaded_again(screen, tern_hollow):
@@ -112,7 +116,7 @@ def test_open_page_follows_the_night_without_being_loaded_again(screen, tern_hol
     screen.driver.execute_script("window.sameDocument = true")
     assert "Judged up to 02:08." in screen.driver.find_element(By.ID, "live").text
     tern_hollow.go_on(4)
-    WebDriverWait(screen.driver, 15).until(
+    patiently(screen.driver, 15).until(
         lambda d: "Judged up to 02:12." in d.find_element(By.ID, "live").text
     )
     assert screen.driver.execute_script("return window.sameDocument") is True
@@ -128,7 +132,7 @@ def test_choosing_a_name_is_not_taken_from_under_the_thumb(screen, tern_hollow):
     chosen = screen.driver.find_element(By.CSS_SELECTOR, ".entry select")
     assert chosen.get_attribute("value") == "odell"
     screen.driver.execute_script("document.activeElement.blur()")
-    WebDriverWait(screen.driver, 15).until(
+    patiently(screen.driver, 15).until(
         lambda d: "Judged up to 02:09." in d.find_element(By.ID, "live").text
     )
 
@@ -139,7 +143,7 @@ def test_page_that_has_lost_touch_says_so_and_since_when(driver, tern_hollow, se
         one.get(address)
         lost = one.find_element(By.ID, "lost")
         assert not lost.is_displayed()
-    WebDriverWait(one, 20).until(lambda d: d.find_element(By.ID, "lost").is_displayed())
+    patiently(one, 20).until(lambda d: d.find_element(By.ID, "lost").is_displayed())
     said = one.find_element(By.ID, "lost").text
     assert said.startswith("This page has lost touch since 02:10. What you see is old.")
     one.get("about:blank")

@@ -1,6 +1,6 @@
 """Every text of the pages in English. Another language is another file with the same names.
 
-One long file on purpose: whoever translates works through it from top to bottom.
+One file because whoever translates works through it from top to bottom.
 """
 
 from __future__ import annotations
@@ -255,8 +255,8 @@ class English:
             return "No batch is being watched."
         telling: list[tuple[Standing, str, str]] = [
             (Standing.IN_DANGER, "is in danger", "are in danger"),
-            (Standing.STRAINED, "is strained", "are strained"),
             (Standing.BLIND, "can't be seen", "can't be seen"),
+            (Standing.STRAINED, "is strained", "are strained"),
             (Standing.DRIFTING, "is drifting", "are drifting"),
         ]
         said: list[str] = []

@@ -1,6 +1,6 @@
 """Los textos de las páginas en español: los mismos nombres que en `en.py`.
 
-Un archivo largo a propósito: quien traduce lo recorre de arriba abajo.
+One file because whoever translates works through it from top to bottom.
 """
 
 from __future__ import annotations
@@ -236,8 +236,8 @@ class Spanish(English):
             return "No se vigila ningún lote."
         telling: list[tuple[Standing, str, str]] = [
             (Standing.IN_DANGER, "está en peligro", "están en peligro"),
-            (Standing.STRAINED, "está forzado", "están forzados"),
             (Standing.BLIND, "no se puede ver", "no se pueden ver"),
+            (Standing.STRAINED, "está forzado", "están forzados"),
             (Standing.DRIFTING, "se está desviando", "se están desviando"),
         ]
         said: list[str] = []

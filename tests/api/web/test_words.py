@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import api.web
-from api.web.words import LANGUAGES, chosen_words
 from api.web.words.en import English
 from api.web.words.es import Spanish
+from api.web.words.languages import LANGUAGES, chosen_words
 from rules.model.event import Standing
 
 FOLDER = Path(api.web.__file__).parent
@@ -84,6 +84,10 @@ def test_answer_never_calls_a_batch_steady_that_is_not(counts, code):
     [
         ({}, "No batch is being watched."),
         ({Standing.STEADY: 12}, "Nobody is needed. All twelve are steady."),
+        (
+            {Standing.STRAINED: 1, Standing.BLIND: 1, Standing.STEADY: 10},
+            "One of 12 batches can't be seen. One is strained. The rest are steady.",
+        ),
         ({Standing.BLIND: 3}, "All three batches can't be seen."),
         (
             {Standing.STRAINED: 2, Standing.DRIFTING: 1, Standing.STEADY: 1, None: 2},
