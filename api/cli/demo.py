@@ -14,7 +14,7 @@ import socket
 import sys
 import threading
 import time
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,7 +22,6 @@ from api.cli.main import GOOD, CannotGoOn
 
 if TYPE_CHECKING:
     import argparse
-    from datetime import datetime
     from typing import TypedDict
 
     from api.assemble import Nursery
@@ -180,6 +179,7 @@ def _once(
     from tqdm import tqdm
 
     from api.cli.recording import Player, by_minute
+    from rules.local_time import to_local
 
     nursery.start_collector()
     try:
@@ -199,13 +199,19 @@ def _once(
     if as_json:
         sys.stdout.write(json.dumps(happened, indent=2, ensure_ascii=False) + "\n")
         return GOOD
+    place = nursery.parts.site.site
     for alarm in happened["alarms"]:
-        ended = alarm["ended"] or "still so at the end"
-        sys.stdout.write(
-            f"{alarm['batch']}: {alarm['condition']} ({alarm['priority']}) "
-            f"from {alarm['opened']}, {ended}\n"
+        opened, ended = (
+            f"{to_local(datetime.fromisoformat(at), place):%a %H:%M}"
+            if at
+            else "the end and beyond"
+            for at in (alarm["opened"], alarm["ended"])
         )
-    sys.stdout.write(f"{happened['readings']['kept']} readings kept\n")
+        sys.stdout.write(
+            f"{alarm['batch']}: {alarm['condition']} ({alarm['priority']}), {opened} to {ended}\n"
+        )
+    kept, refused = happened["readings"]["kept"], happened["readings"]["refused"]
+    sys.stdout.write(f"{kept} readings kept, {refused} refused; times are {place.time_zone}\n")
     return GOOD
 
 
