@@ -88,17 +88,19 @@ def clear_sky(start: datetime, minutes: int) -> tuple[Floats, Floats, Floats, Fl
     Sun by the NREL solar position algorithm, light by the Ineichen and Perez model, both of pvlib.
     """
     unix = start.timestamp() + 60.0 * np.arange(minutes)
-    position = spa.solar_position(
-        unix,
-        LATITUDE_DEG,
-        LONGITUDE_DEG,
-        ELEVATION_M,
-        1009.0,
-        20.0,
-        TERRESTRIAL_AHEAD_OF_UTC_S,
-        0.5667,
+    position: Floats = np.asarray(
+        spa.solar_position(
+            unix,
+            LATITUDE_DEG,
+            LONGITUDE_DEG,
+            ELEVATION_M,
+            1009.0,
+            20.0,
+            TERRESTRIAL_AHEAD_OF_UTC_S,
+            0.5667,
+        )
     )
-    apparent_zenith, azimuth = np.asarray(position[0]), np.asarray(position[4])
+    apparent_zenith, azimuth = position[0], position[4]
     zenith = np.asarray(apparent_zenith, dtype=np.float64)
     up = zenith < 89.5
     air_mass = atmosphere.get_relative_airmass(np.where(up, zenith, 89.5))
