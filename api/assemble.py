@@ -37,6 +37,7 @@ from rules.evaluator import watchlist
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
+    from datetime import datetime
     from pathlib import Path
     from typing import TextIO
 
@@ -80,9 +81,12 @@ def refuse_foreign_packages() -> None:
             raise CannotStart(msg)
 
 
-def written(settings: Settings) -> tuple[Site, Mapping[str, CarePlan]]:
-    """Return the site and its care plans; raise FaultyFiles with every fault when there is one."""
-    nursery = read_nursery(settings.site, settings.plans)
+def written(settings: Settings, at: datetime) -> tuple[Site, Mapping[str, CarePlan]]:
+    """Return the site and its care plans; raise FaultyFiles with every fault when there is one.
+
+    Of a plan with several versions, the one in force at the aware instant.
+    """
+    nursery = read_nursery(settings.site, settings.plans, at=at)
     if nursery.faults or nursery.site is None:
         raise FaultyFiles(nursery.faults)
     return nursery.site, nursery.plans
@@ -252,7 +256,7 @@ def assemble(
         The first cell of a watch that has no history; None: the clock's present minute.
     """
     refuse_foreign_packages()
-    site, plans = written(settings)
+    site, plans = written(settings, clock.now())
     held = lock(settings.data)
     try:
         store = SqliteStore(settings.data / "readings.sqlite")

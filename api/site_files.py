@@ -6,13 +6,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from api.written.draft import draft_of
 from api.written.figures import (
     batches_watched_before_grafting,
     benches_outside_their_house,
+    impossible_doses,
     impossible_limits,
 )
 from api.written.names import (
@@ -24,12 +25,14 @@ from api.written.names import (
 from api.written.notes import notes_on
 from api.written.sentences import faults_against
 from api.written.toml_text import read_toml
+from api.written.versions import versions_that_clash
 from rules.model.fault import Fault
-from rules.model.plan import CarePlan
+from rules.model.plan import CarePlan, in_order_of_force, plan_in_force
 from rules.model.site import Site
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from datetime import datetime
     from pathlib import Path
 
     from api.written.toml_text import TomlText
@@ -42,27 +45,37 @@ ONLY_IN_SITES = frozenset({"site", "lead", "house", "bench", "sensor", "batch", 
 class Nursery:
     """A site with its care plans. `site` is None exactly when its file has faults.
 
-    `plans` holds the care plans without faults, by id. `faults` are those of all files; `notes`
-    are not wrong but worth a second look, and are worked out only when there are no faults.
+    `versions` holds every version of the care plans without faults, by id, in the order in which
+    they come into force; `plans` the one of each that was asked for. `faults` are those of all
+    files; `notes` are not wrong but worth a second look, and are worked out only when there are no
+    faults.
     """
 
     site: Site | None
     plans: Mapping[str, CarePlan]
     faults: tuple[Fault, ...]
     notes: tuple[Fault, ...]
+    versions: Mapping[str, tuple[CarePlan, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class PlanFolder:
-    """Care plans without faults by id, the faults of the others, and every id in use.
+    """Versions of care plans without faults by id, the faults of others, and every id in use.
 
     A file that cannot be read stands in `names` with its own name, so that its fault is one fault
     and not one more for every batch that follows it.
     """
 
-    plans: Mapping[str, CarePlan]
+    versions: Mapping[str, tuple[CarePlan, ...]]
     faults: tuple[Fault, ...]
     names: tuple[str, ...]
+
+    def plans(self, at: datetime | None) -> dict[str, CarePlan]:
+        """Return the version of each plan in force at the aware instant; None: the last of all."""
+        return {
+            name: versions[-1] if at is None else plan_in_force(versions, at)
+            for name, versions in self.versions.items()
+        }
 
 
 def read_site(path: Path) -> tuple[Site | None, tuple[Fault, ...]]:
@@ -77,9 +90,12 @@ def read_site(path: Path) -> tuple[Site | None, tuple[Fault, ...]]:
 
 
 def read_plans(folder: Path) -> tuple[dict[str, CarePlan], tuple[Fault, ...]]:
-    """Return the care plans in a folder without faults by id, and the faults of the others."""
+    """Return the care plans in a folder without faults by id, and the faults of the others.
+
+    Of a plan with several versions, the last one to come into force.
+    """
     read = _read_folder(folder)
-    return dict(read.plans), read.faults
+    return read.plans(None), read.faults
 
 
 def read_plan(path: Path) -> tuple[CarePlan | None, tuple[Fault, ...]]:
@@ -90,18 +106,22 @@ def read_plan(path: Path) -> tuple[CarePlan | None, tuple[Fault, ...]]:
     return _plan_in(text)
 
 
-def read_nursery(site_file: Path, plans_folder: Path) -> Nursery:
-    """Return a site with its care plans, and every fault of all the files, by file and line."""
+def read_nursery(site_file: Path, plans_folder: Path, *, at: datetime | None = None) -> Nursery:
+    """Return a site with its care plans, and every fault of all the files, by file and line.
+
+    `at`: the aware instant at which the plans are to be in force; None: the last version of each.
+    """
     folder = _read_folder(plans_folder)
+    plans = folder.plans(at)
     text = read_toml(site_file)
     if isinstance(text, Fault):
-        return Nursery(None, folder.plans, (text, *folder.faults), ())
+        return Nursery(None, plans, (text, *folder.faults), (), folder.versions)
     site, faults = _site_in(text, folder=folder)
     every = (*faults, *folder.faults)
     notes: tuple[Fault, ...] = ()
     if site is not None and not every:
-        notes = tuple(sorted(notes_on(site, folder.plans, text)))
-    return Nursery(site, folder.plans, every, notes)
+        notes = tuple(sorted(notes_on(site, folder.plans(None), text)))
+    return Nursery(site, plans, every, notes, folder.versions)
 
 
 def is_plan(path: Path) -> bool:
@@ -116,7 +136,7 @@ def _site_in(text: TomlText, *, folder: PlanFolder | None) -> tuple[Site | None,
     by_place, fits = faults_against(Site, text)
     by_place.update(secrets_in(text))
     draft = draft_of(text)
-    plans = folder.plans if folder and folder.names else None
+    plans = folder.plans(None) if folder and folder.names else None
     names = folder.names if folder else ()
     faults = [
         *by_place.values(),
@@ -134,7 +154,7 @@ def _plan_in(text: TomlText) -> tuple[CarePlan | None, tuple[Fault, ...]]:
     by_place, fits = faults_against(CarePlan, text)
     by_place.update(secrets_in(text))
     plan = CarePlan.model_validate(text.values) if fits else None
-    contradictions = impossible_limits(plan, text) if plan else ()
+    contradictions = [*impossible_limits(plan, text), *impossible_doses(plan, text)] if plan else ()
     faults = tuple(sorted([*by_place.values(), *contradictions]))
     return (None if faults else plan), faults
 
@@ -151,8 +171,7 @@ def _read_folder(folder: Path) -> PlanFolder:
         fix = "Copy a plan from demo_data/plans into it and edit that."
         fault = Fault(str(folder), 1, "folder", "holds no care plan (no file *.toml)", fix)
         return PlanFolder({}, (fault,), ())
-    plans: dict[str, CarePlan] = {}
-    first: dict[str, TomlText] = {}
+    read: dict[str, list[tuple[TomlText, CarePlan | None]]] = {}
     faults: list[Fault] = []
     unreadable: list[str] = []
     for path in files:
@@ -164,13 +183,13 @@ def _read_folder(folder: Path) -> PlanFolder:
         plan, found = _plan_in(text)
         faults += found
         name = text.value(("id",))
-        if not isinstance(name, str):
-            continue
-        if name in first:
-            problem = f'"{name}" is already the id of the plan in {first[name].file}'
-            faults.append(text.fault(("id",), problem, fix="Give each plan its own."))
-            continue
-        first[name] = text
-        if plan is not None:
-            plans[name] = plan
-    return PlanFolder(plans, tuple(faults), (*first, *unreadable))
+        if isinstance(name, str):
+            read.setdefault(name, []).append((text, plan))
+    versions: dict[str, tuple[CarePlan, ...]] = {}
+    for name, of_one in read.items():
+        clashes = tuple(versions_that_clash(of_one))
+        faults += clashes
+        whole = [plan for _, plan in of_one if plan is not None]
+        if whole and not clashes:
+            versions[name] = in_order_of_force(whole)
+    return PlanFolder(versions, tuple(faults), (*read, *unreadable))

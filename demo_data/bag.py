@@ -9,6 +9,7 @@ Several bags are followed side by side; every array runs over bags.
     air    0 = convection from leaf and wall + inflow through the tie
     vapour n de/dt / P = from leaves + from wet wall - through film - through the tie
     wall water: what the vapour account takes from the wall, and what a hand mists in
+    drawn from leaves: what the vapour account takes from them, once any dew on them is gone
 """
 
 from __future__ import annotations
@@ -80,7 +81,9 @@ class Around:
 class Inside:
     """What it was like in the bags, one row a step, and the two accounts.
 
-    `water_gap_mol` is what the stores gained less what flowed in: nothing, but for rounding.
+    `leaf_drawn_g` is the water drawn out of the leaves since the start: dew that settles on them
+    goes first, and never goes in. `water_gap_mol` is what the stores gained less what flowed in:
+    nothing, but for rounding.
     `heat_gap_j` is the same account for heat.
     """
 
@@ -89,6 +92,7 @@ class Inside:
     leaf_c: Floats
     wall_c: Floats
     wall_water_g: Floats
+    leaf_drawn_g: Floats
     water_gap_mol: Floats
     heat_gap_j: Floats
 
@@ -96,7 +100,7 @@ class Inside:
 def follow(bags: Bags, around: Around, *, wall_water_g_m2: Floats) -> Inside:
     """Follow the bags through all steps, starting damp and as warm as the house."""
     steps, count = around.air_c.shape
-    out = [np.empty((steps, count)) for _ in range(5)]
+    out = [np.empty((steps, count)) for _ in range(6)]
     air = around.air_c[0] + 0.0
     leaf, wall = air + 0.0, air + 0.0
     vapour = 0.97 * saturation_kpa(air)
@@ -111,6 +115,7 @@ def follow(bags: Bags, around: Around, *, wall_water_g_m2: Floats) -> Inside:
     first_water = water + store * vapour / PRESSURE_KPA
     first_heat = leaf_heat * leaf + wall_heat * wall
     flowed_water, flowed_heat = np.zeros(count), np.zeros(count)
+    dew, drawn = np.zeros(count), np.zeros(count)
     for step in range(steps):
         house_c, house_kpa = around.air_c[step], around.vapour_kpa[step]
         light = around.sunlight_w_m2[step]
@@ -142,6 +147,8 @@ def follow(bags: Bags, around: Around, *, wall_water_g_m2: Floats) -> Inside:
         misted = around.misted_g[step] / WATER_G_MOL
         water = water - from_wall * BAG_STEP_S + misted
         flowed_water += misted + (from_leaf - through) * BAG_STEP_S
+        drawn += np.maximum(from_leaf * BAG_STEP_S - dew, 0.0)
+        dew = np.maximum(dew - from_leaf * BAG_STEP_S, 0.0)
         # Heat.
         exchange = (
             bags.leaf_m2
@@ -180,7 +187,8 @@ def follow(bags: Bags, around: Around, *, wall_water_g_m2: Floats) -> Inside:
         )
         leaf = leaf + BAG_STEP_S * leaf_gain / leaf_heat
         wall = wall + BAG_STEP_S * wall_gain / wall_heat
-        for series, value in zip(out, (air, vapour, leaf, wall, water * WATER_G_MOL), strict=True):
+        weighed = (water * WATER_G_MOL, drawn * WATER_G_MOL)
+        for series, value in zip(out, (air, vapour, leaf, wall, *weighed), strict=True):
             series[step] = value
     water_gap = water + store * vapour / PRESSURE_KPA - first_water - flowed_water
     heat_gap = leaf_heat * leaf + wall_heat * wall - first_heat - flowed_heat
@@ -190,6 +198,7 @@ def follow(bags: Bags, around: Around, *, wall_water_g_m2: Floats) -> Inside:
         leaf_c=out[2],
         wall_c=out[3],
         wall_water_g=out[4],
+        leaf_drawn_g=out[5],
         water_gap_mol=water_gap,
         heat_gap_j=heat_gap,
     )

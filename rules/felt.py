@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from rules.air import HIGHEST_C, LOWEST_C, vapour_pressure_deficit_kpa
 from rules.cells import MICRO, in_millionths
-from rules.light import ppfd_of_illuminance, ppfd_of_irradiance
-from rules.model.quantities import Quantity
+from rules.light import ppfd_of_reading
+from rules.model.quantities import KIND_OF_LIGHT, Quantity
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -145,12 +145,8 @@ def worked_out(
             msg = f"{sources[0].channel}: a light sensor without a light source"
             raise ValueError(msg)
         measured = first / np.float64(MICRO)
-        to_ppfd = (
-            ppfd_of_illuminance
-            if sources[0].quantity is Quantity.ILLUMINANCE
-            else ppfd_of_irradiance
-        )
-        return in_millionths(to_ppfd(measured, light)), present
+        kind = KIND_OF_LIGHT[sources[0].quantity]
+        return in_millionths(ppfd_of_reading(measured, kind, light)), present
     temperature_c = first / np.float64(MICRO)
     humidity_pct = values[1] / np.float64(MICRO)
     covered = (temperature_c >= LOWEST_C) & (temperature_c <= HIGHEST_C)

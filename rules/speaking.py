@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
-from rules.model.batch import COVER_TURNS, Stage
+from rules.model.batch import Stage
 from rules.model.place import Channel, Position, channel_key
 from rules.model.quantities import Felt, LightSource, Quantity
 
@@ -93,7 +93,7 @@ def spans_of(site: Site, batch: Batch) -> tuple[Span, ...]:
     positions = tuple(_positions_near(site, batch))
     starts = {ALWAYS}
     starts.update(first_cell(move.since) for move in batch.stage)
-    starts.update(first_cell(o.at) for o in batch.observation if o.seen in COVER_TURNS)
+    starts.update(first_cell(move) for move in batch.cover_moves())
     for near in positions:
         starts.add(first_cell(near.position.since))
         if near.position.until is not None:

@@ -10,6 +10,7 @@ from api.records.alarms import alarm_history
 from api.records.session import reading
 from api.web.alarm_pages import line_of
 from api.web.day import day_from, day_of, instant_of
+from api.web.next_step import next_step_of
 from api.web.now_page import entry_of, stale_sentences
 from api.web.pictures import chart_of, day_picture, frame_of, ribbon_of, worst_by_night
 from rules.local_time import to_local
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from api.parts import Parts
     from api.v1.sight import Present, Sight
     from api.web.alarm_pages import AlarmLine
+    from api.web.next_step import NextStep
     from api.web.now_page import Entry
     from api.web.pictures import DayPicture, Drawn
     from api.web.telling import Telling
@@ -80,6 +82,7 @@ class BatchPage:
     answer: str
     stale: tuple[str, ...]
     entry: Entry | None
+    next_step: NextStep | None
     rows: tuple[NeedRow, ...]
     facts: tuple[Fact, ...]
     source: str
@@ -124,6 +127,7 @@ def batch_page(
         answer=_answer(batch, seen, entry, telling),
         stale=stale_sentences(present, telling),
         entry=entry,
+        next_step=next_step_of(parts, batch, telling),
         rows=tuple(
             _row(one, seen, batch, last_night, telling, parts, again=place > 0)
             for judged in limits.values()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from rules.model.dose import BASE_FIELDS, DoseKind, Per
 from rules.model.plan import Side, When
 from rules.model.quantities import MEANINGS, Felt, Quantity
 
@@ -17,6 +18,9 @@ if TYPE_CHECKING:
     from rules.model.batch import Stage
     from rules.model.fault import Fault
     from rules.model.plan import CarePlan, Limit, StagePlan
+
+LONGEST_DAY_H = 25.0
+"""The longest local day: the one on which summer time ends."""
 
 HIGHEST_DEFICIT_KPA = 60.0
 """Above the deficit of bone-dry air at 85 °C, the hottest that a sensor may report."""
@@ -79,6 +83,27 @@ def impossible_limits(plan: CarePlan, text: TomlText) -> Iterator[Fault]:
                 )
                 yield text.fault(where, problem, fix=f"Write the bound in {unit}.")
         yield from _pairs(stage, needs, text=text)
+
+
+def impossible_doses(plan: CarePlan, text: TomlText) -> Iterator[Fault]:
+    """Yield a fault for every dose whose base its quantity can't have, or that no day can hold."""
+    for stage, needs in plan.stage.items():
+        for place, dose in enumerate(needs.dose):
+            where: Where = ("stage", stage.value, "dose", place)
+            base, field = dose.threshold, BASE_FIELDS[dose.kind]
+            if base is not None and field is not None:
+                lowest, highest, unit = _reach(dose.quantity)
+                if not lowest <= base <= highest:
+                    problem = (
+                        f"{base:g} lies outside what {dose.quantity} can be, "
+                        f"{lowest:g} to {highest:g} {unit}"
+                    )
+                    yield text.fault((*where, field), problem, fix=f"Write it in {unit}.")
+            daily_hours = dose.kind is DoseKind.HOURS_BEYOND and dose.per is Per.LOCAL_DAY
+            if daily_hours and dose.bound > LONGEST_DAY_H:
+                problem = f"no day has {dose.bound:g} hours"
+                fix = f"Write at most {LONGEST_DAY_H:g}."
+                yield text.fault((*where, "bound_h"), problem, fix=fix)
 
 
 def _pairs(stage: Stage, needs: StagePlan, *, text: TomlText) -> Iterator[Fault]:

@@ -9,7 +9,7 @@ from typing import Annotated, Self
 
 from pydantic import AwareDatetime, Field, model_validator
 
-from rules.model.place import Slug, Written
+from rules.model.place import Fraction, Slug, Written
 
 
 class GraftMethod(StrEnum):
@@ -71,25 +71,67 @@ class Seen(StrEnum):
     CONDENSATION = "condensation"
     BAG_DRY = "bag_dry"
     FILM_SPLIT = "film_split"
+    REWRAPPED = "rewrapped"
     WATERED = "watered"
     COVER_OPENED = "cover_opened"
     COVER_CLOSED = "cover_closed"
     COVER_OFF = "cover_off"
+    LIGHT_RAISED = "light_raised"
+    LIGHT_LOWERED = "light_lowered"
+    FULL_SUN = "full_sun"
+    FILM_OFF = "film_off"
+    STOCK_CUT = "stock_cut"
+    SEVERED = "severed"
+    CHECKED = "checked"
     MOVED = "moved"
     COUNTED = "counted"
 
 
-COVER_TURNS = frozenset({Seen.COVER_OFF, Seen.COVER_CLOSED})
-"""Of these the later one says whether the cover is on; opened a little, it is still on."""
+WITH_SHARE = frozenset(
+    {
+        Seen.COVER_OPENED,
+        Seen.LIGHT_RAISED,
+        Seen.LIGHT_LOWERED,
+        Seen.MOVED,
+        Seen.STOCK_CUT,
+        Seen.SEVERED,
+    }
+)
+"""What is done in parts: how far is written beside it."""
+
+COVER_ON = frozenset({Seen.COVER_OPENED, Seen.COVER_CLOSED})
+"""What can only be done to a cover that is on; after it was off, it is on again."""
 
 
 class Observation(Written):
-    """Something a person saw or did, dated."""
+    """Something a person saw or did, dated.
+
+    `share`, from 0 to 1, says how far: how much of the cover stands open, how much of open-sky
+    light now reaches the batch, how much of the rootstock's top or of the scion's own stem is cut
+    through. None: one step further, as the care plan has it. `check` names the check of the care
+    plan that was done.
+    """
 
     at: AwareDatetime
     seen: Seen
     by: str = ""
     note: str = ""
+    share: Fraction | None = None
+    check: Slug | None = None
+
+    @model_validator(mode="after")
+    def _fits(self) -> Self:
+        if self.share is not None and self.seen not in WITH_SHARE:
+            listed = ", ".join(seen.value for seen in Seen if seen in WITH_SHARE)
+            msg = f"share: {self.seen} is not done in parts; it goes with {listed}"
+            raise ValueError(msg)
+        if (self.seen is Seen.CHECKED) != (self.check is not None):
+            msg = (
+                'check: goes with seen = "checked", and only then; '
+                'name the check that was done, as in check = "film"'
+            )
+            raise ValueError(msg)
+        return self
 
 
 class StageMove(Written):
@@ -146,12 +188,20 @@ class Batch(Written):
                 stage = move.stage
         return stage
 
-    def covered_at(self, at: datetime) -> bool:
-        """Return whether the cover was on (opened a little still counts) at the aware instant.
+    def cover_moves(self) -> tuple[datetime, ...]:
+        """Return the instants at which the cover came off, was put back on, and so forth."""
+        moves: list[datetime] = []
+        if self.cover is Cover.NONE:
+            return ()
+        on = True
+        for seen in sorted(self.observation, key=lambda one: one.at):
+            if seen.seen is Seen.COVER_OFF if on else seen.seen in COVER_ON:
+                moves.append(seen.at)
+                on = not on
+        return tuple(moves)
 
-        Of "cover off" and "cover closed" the later one holds.
-        """
+    def covered_at(self, at: datetime) -> bool:
+        """Return whether the cover was on (opened a little still counts) at the aware instant."""
         if self.cover is Cover.NONE:
             return False
-        turns = [o for o in self.observation if o.seen in COVER_TURNS and o.at <= at]
-        return not turns or max(turns, key=lambda turn: turn.at).seen is Seen.COVER_CLOSED
+        return sum(move <= at for move in self.cover_moves()) % 2 == 0

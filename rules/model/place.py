@@ -10,7 +10,15 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, field_validator, model_validator
 
-from rules.model.quantities import DAYLIGHT, LIGHT_QUANTITIES, MEANINGS, LightSource, Quantity
+from rules.model.quantities import (
+    DAYLIGHT,
+    KIND_OF_LIGHT,
+    LIGHT_QUANTITIES,
+    MEANINGS,
+    LightSource,
+    Quantity,
+    SensorKind,
+)
 
 Slug = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$")]
 Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
@@ -32,8 +40,22 @@ class House(Written):
     width_m: float = Field(gt=0)
 
 
+class Obstruction(Written):
+    """One point of the line above which sky is seen from a bench: a ridge, a hedge, a wall.
+
+    Azimuth is counted clockwise from true north. The line runs straight from point to point.
+    """
+
+    azimuth_deg: float = Field(ge=0, lt=360)
+    elevation_deg: float = Field(ge=0, le=90)
+
+
 class Bench(Written):
-    """A bench and its place on the plan of its house: metres from the house's south-west corner."""
+    """A bench and its place on the plan of its house: metres from the house's south-west corner.
+
+    `obstruction` is what stands between the bench and the sun, all round the compass; none of it
+    means a flat horizon.
+    """
 
     id: Slug
     house: Slug
@@ -42,6 +64,20 @@ class Bench(Written):
     y_m: float = Field(ge=0)
     length_m: float = Field(gt=0)
     width_m: float = Field(gt=0)
+    obstruction: tuple[Obstruction, ...] = ()
+
+    @model_validator(mode="after")
+    def _one_height_each_way(self) -> Self:
+        seen: set[float] = set()
+        for point in self.obstruction:
+            if point.azimuth_deg in seen:
+                msg = (
+                    f"obstruction: has two points at azimuth {point.azimuth_deg:g}; "
+                    "keep one, and set the other a degree aside for an upright edge"
+                )
+                raise ValueError(msg)
+            seen.add(point.azimuth_deg)
+        return self
 
 
 class Channel(Written):
@@ -52,6 +88,7 @@ class Channel(Written):
     than the declared one is refused.
     `stale_after_min` is how long the last value still speaks for now.
     `source` says what lights a light sensor; PPFD sensors need none.
+    `sensor_kind`, if given, is how a light sensor weighs the light, and must fit the quantity.
     """
 
     id: Slug
@@ -61,6 +98,7 @@ class Channel(Written):
     unit_path: str | None = None
     stale_after_min: int = Field(default=15, ge=1, le=240)
     source: LightSource | None = None
+    sensor_kind: SensorKind | None = None
 
     @model_validator(mode="after")
     def _unit_fits(self) -> Self:
@@ -80,6 +118,22 @@ class Channel(Written):
             msg = (
                 f"source: no factor leads from W m⁻² of {self.source} light to what a leaf uses; "
                 "measure ppfd or illuminance under lamps"
+            )
+            raise ValueError(msg)
+        return self
+
+    @model_validator(mode="after")
+    def _kind_fits(self) -> Self:
+        fitting = KIND_OF_LIGHT.get(self.quantity)
+        if self.sensor_kind is not None and self.sensor_kind is not fitting:
+            way_out = (
+                f'write sensor_kind = "{fitting}", or correct the quantity'
+                if fitting
+                else "only light sensors have a kind, so leave it out"
+            )
+            msg = (
+                f"sensor_kind: a {self.sensor_kind} sensor does not measure {self.quantity}; "
+                f"{way_out}"
             )
             raise ValueError(msg)
         return self

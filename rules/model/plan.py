@@ -2,41 +2,24 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
-from pydantic import Field, model_validator
+from pydantic import AwareDatetime, Field, model_validator
 
 from rules.model.alarm import Priority
-from rules.model.batch import Cover, Scion, Stage
+from rules.model.batch import Cover, GraftMethod, Scion, Stage
+from rules.model.dose import DoseLimit
+from rules.model.drying import Drying
 from rules.model.place import Slug, Written
 from rules.model.quantities import Felt
+from rules.model.release import Check, MethodCare, Release
+from rules.model.words import Side as Side
+from rules.model.words import When as When
+from rules.model.words import Words as Words
 
-
-class Side(StrEnum):
-    """Which side of the bound is wrong."""
-
-    LOW = "low"
-    HIGH = "high"
-
-
-class When(StrEnum):
-    """The part of the day in which a limit speaks; day is while the sun is up at the site."""
-
-    ALWAYS = "always"
-    DAY = "day"
-    NIGHT = "night"
-
-
-class Words(Written):
-    """The same sentence in both languages."""
-
-    en: str = Field(min_length=1)
-    es: str = Field(min_length=1)
-
-    def in_language(self, language: str) -> str:
-        """Return the Spanish sentence for "es", else the English one."""
-        return self.es if language == "es" else self.en
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import datetime
 
 
 class Limit(Written):
@@ -76,10 +59,17 @@ class StagePlan(Written):
     vital: tuple[Felt, ...]
     blind_after_min: int = Field(default=10, ge=0, le=240)
     limit: tuple[Limit, ...] = ()
+    dose: tuple[DoseLimit, ...] = ()
+    check: tuple[Check, ...] = ()
 
     @model_validator(mode="after")
     def _distinct(self) -> Self:
-        names = [limit.id for limit in self.limit]
+        checks = [check.id for check in self.check]
+        twice = sorted({name for name in checks if checks.count(name) > 1})
+        if twice:
+            msg = f"check: the name {twice[0]} is used twice; each check of a stage has its own"
+            raise ValueError(msg)
+        names = [*(limit.id for limit in self.limit), *(dose.id for dose in self.dose)]
         doubled = sorted({name for name in names if names.count(name) > 1})
         if doubled:
             msg = f"limit: the name {doubled[0]} is used twice; each limit of a stage has its own"
@@ -95,12 +85,63 @@ class CarePlan(Written):
     """What one kind of batch needs. Figures are house rules to be edited, unless a source says so.
 
     Stages without an entry have no limits; a batch in such a stage is shown as unwatched.
+    A plan may have several versions, each in force from `in_force_from` until the next begins; one
+    without it has been in force for ever, and the first also holds before it begins. `method` says
+    what differs by graft method.
     """
 
     id: Slug
     version: int = Field(ge=1)
+    in_force_from: AwareDatetime | None = None
     title: Words
     scion: Scion
     cover: tuple[Cover, ...] = Field(min_length=1)
     source: str
     stage: dict[Stage, StagePlan]
+    release: Release | None = None
+    method: dict[GraftMethod, MethodCare] = Field(default_factory=dict[GraftMethod, MethodCare])
+    drying: Drying | None = None
+
+    @model_validator(mode="after")
+    def _released_as_covered(self) -> Self:
+        covered = any(cover is not Cover.NONE for cover in self.cover)
+        if self.release is not None and covered and not self.release.open_share:
+            msg = (
+                "release: open_share is empty, and a cover is never taken off in one go; "
+                "write the share that stands open at each step, as in [0.15, 0.4, 0.7]"
+            )
+            raise ValueError(msg)
+        return self
+
+    @model_validator(mode="after")
+    def _dries_as_it_is(self) -> Self:
+        leafy = self.scion is Scion.LEAFY
+        if self.drying is not None and (self.drying.leaves is not None) != leafy:
+            wanted = "leaves" if leafy else "stick"
+            msg = (
+                f"drying: a {self.scion} scion is described by its {wanted}; "
+                f"write [drying.{wanted}] and leave out the other"
+            )
+            raise ValueError(msg)
+        return self
+
+
+def plan_in_force(versions: Iterable[CarePlan], at: datetime) -> CarePlan:
+    """Return the version of one plan in force at the aware instant.
+
+    The first version also holds before it begins: no batch is ever without a plan. `versions` hold
+    one plan's id, one at least, each with another `in_force_from`; files are checked for that.
+    """
+    in_order = in_order_of_force(versions)
+    begun = [one for one in in_order if one.in_force_from is None or one.in_force_from <= at]
+    return begun[-1] if begun else in_order[0]
+
+
+def in_order_of_force(versions: Iterable[CarePlan]) -> tuple[CarePlan, ...]:
+    """Return the versions of one plan by the instant from which each is in force."""
+    return tuple(sorted(versions, key=_begins))
+
+
+def _begins(plan: CarePlan) -> tuple[bool, float]:
+    since = plan.in_force_from
+    return (False, 0.0) if since is None else (True, since.timestamp())

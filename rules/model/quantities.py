@@ -49,9 +49,26 @@ class LightSource(StrEnum):
     INCANDESCENT = "incandescent"
 
 
+class SensorKind(StrEnum):
+    """How a light sensor weighs the light: by photons, as an eye does, or by its energy."""
+
+    QUANTUM = "quantum"
+    PHOTOMETRIC = "photometric"
+    PYRANOMETER = "pyranometer"
+
+
 DAYLIGHT = frozenset({LightSource.SUN, LightSource.BLUE_SKY})
 
-LIGHT_QUANTITIES = frozenset({Quantity.PPFD, Quantity.ILLUMINANCE, Quantity.IRRADIANCE})
+KIND_OF_LIGHT: Mapping[Quantity, SensorKind] = MappingProxyType(
+    {
+        Quantity.PPFD: SensorKind.QUANTUM,
+        Quantity.ILLUMINANCE: SensorKind.PHOTOMETRIC,
+        Quantity.IRRADIANCE: SensorKind.PYRANOMETER,
+    }
+)
+"""The kind of sensor that measures each quantity of light; irradiance is that of all sunlight."""
+
+LIGHT_QUANTITIES = frozenset(KIND_OF_LIGHT)
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
+from rules.care_today import care_today
 from rules.cells import MICRO, Cell
 from rules.evaluator import outlook, start, step, watchlist
+from rules.model.batch import Batch, Seen, Stage
 from rules.model.event import ConditionClosed, ConditionOpened, StandingChanged
 from rules.model.plan import CarePlan
 from rules.model.site import Site
+from rules.progress import progress_on, way_out
+from rules.release import release_plan
+from rules.stages import found, judge_deed, judge_move
 
 EVENING = datetime(2026, 5, 4, 13, 0, tzinfo=UTC)  # 20:00 at the nursery: night
 MORNING = datetime(2026, 5, 5, 3, 0, tzinfo=UTC)  # 10:00: day
@@ -218,3 +223,114 @@ def night(make) -> Night:
         "limit": [limit("air_too_dry", "relative_humidity", "low", 80.0)],
     }
     return Night(site(), plan(healing=stage))
+
+
+GRAFTED = date(2026, 5, 1)
+RELEASE = {
+    "source": "common practice, no source",
+    "firm_days": 5,
+    "open_share": [0.15, 0.4, 0.7],
+    "open_every_days": 2,
+    "ease_at_least_days": 7,
+    "normal_days": 2,
+    "light_step": 0.333,
+    "light_every_days": 4,
+    "least_light_share": 0.1,
+    "covered_light_share": 0.25,
+    "droop_hold_days": 3,
+    "overdue_after_days": 3,
+    "film_on_at_most_days": 365,
+}
+METHOD = {
+    "source": "common practice, no source",
+    "look_from_days": 10,
+    "look_until_days": 35,
+    "union_days": 30,
+    "bud": "exposed",
+    "says": WORDS,
+}
+
+
+class WayOutTold:
+    """A batch to which things happen, by days since grafting, as a grower would tell it."""
+
+    def __init__(self, make, *, cover="tied_bag", shade=0.88, begun=True):
+        self.make = make
+        self.cover = cover
+        house = {"title": "H", "length_m": 20, "width_m": 8, "shade_fraction": shade}
+        self.site = make.site(house=[{"id": "north", **house}, {"id": "south", **house}])
+        plan = make.plan(healing={"vital": []})["leafy"].model_dump(mode="json")
+        plan |= {"cover": [cover], "release": RELEASE, "method": {"cleft": METHOD}}
+        self.plan = type(make.plan()["leafy"]).model_validate(plan)
+        self.observations: list[dict] = []
+        self.moves = [("healing", 0)] if begun else []
+
+    @staticmethod
+    def at(day: int, hour: int = 9) -> str:
+        local = datetime(2026, 5, 1, hour, tzinfo=UTC) + timedelta(days=day, hours=-7)
+        return local.isoformat()
+
+    def seen(self, day: int, what: str, **more):
+        self.observations.append({"at": self.at(day), "seen": what, **more})
+        return self
+
+    def moved(self, day: int, stage: str):
+        self.moves.append((stage, day))
+        return self
+
+    def grown(self, day: int = 12):
+        return self.seen(day, "new_growth").moved(day, "new_growth")
+
+    def eased(self, day: int = 18):
+        """Opened in three steps two days apart, and taken off a week after the first."""
+        for later, share in enumerate((0.15, 0.4, 0.7)):
+            self.seen(day + 2 * later, "cover_opened", share=share)
+        return self.moved(day, "easing").seen(day + 7, "cover_off")
+
+    def batch(self) -> Batch:
+        stages = [
+            {"stage": stage, "since": self.at(day, 10), "because": "seen"}
+            for stage, day in self.moves
+        ]
+        written = self.make.batch(cover=self.cover, stage=stages, observation=self.observations)
+        return Batch.model_validate(written)
+
+    def way(self):
+        way = way_out(self.batch(), self.plan, self.site)
+        assert way is not None
+        return way
+
+    def now(self, day: int):
+        today = GRAFTED + timedelta(days=day)
+        return progress_on(self.batch(), self.way(), self.site, today=today)
+
+    def asks(self, day: int, deed: Seen, share: float | None = None):
+        return judge_deed(self.now(day), self.way(), deed, share=share)
+
+    def declares(self, day: int, stage: Stage, because: str = "seen"):
+        return judge_move(self.now(day), self.way(), stage, because=because)
+
+    def steps(self, day: int):
+        """Every step still to come, and how many days after grafting each is due."""
+        return release_plan(self.now(day), self.way())
+
+    def told(self, day: int):
+        return [(step.kind, (step.on - GRAFTED).days) for step in self.steps(day)]
+
+    def today(self, day: int):
+        """What the batch asks of people on a day, all in one."""
+        today = GRAFTED + timedelta(days=day)
+        return care_today(self.batch(), self.plan, self.site, today=today)
+
+    def found(self, day: int):
+        today = GRAFTED + timedelta(days=day)
+        return [
+            (one.verdict.guard, (one.on - GRAFTED).days)
+            for one in found(self.batch(), self.way(), self.site, today=today)
+        ]
+
+
+@pytest.fixture
+def bench(make):
+    """Return a maker of batches that are told day by day: bench(cover="none", shade=0.7)."""
+    return lambda **how: WayOutTold(make, **how)

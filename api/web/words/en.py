@@ -69,6 +69,8 @@ class English:
         "faint line is the day before."
     )
     how_to_read: ClassVar[str] = "How to read the bands"
+    next_step: ClassVar[str] = "Next step"
+    also_due: ClassVar[str] = "Due by today"
     see_day: ClassVar[str] = "Noon to noon"
     night_before: ClassVar[str] = "the day before"
     day_after: ClassVar[str] = "the day after"
@@ -189,10 +191,18 @@ class English:
         Seen.CONDENSATION: "condensation inside",
         Seen.BAG_DRY: "bag dry inside",
         Seen.FILM_SPLIT: "film split",
+        Seen.REWRAPPED: "wrapped again",
         Seen.WATERED: "watered",
         Seen.COVER_OPENED: "cover opened",
         Seen.COVER_CLOSED: "cover closed",
         Seen.COVER_OFF: "cover taken off",
+        Seen.LIGHT_RAISED: "shade lessened",
+        Seen.LIGHT_LOWERED: "shade put back",
+        Seen.FULL_SUN: "moved to full sun",
+        Seen.FILM_OFF: "film or tape taken off",
+        Seen.STOCK_CUT: "rootstock top cut back",
+        Seen.SEVERED: "cut from its own roots",
+        Seen.CHECKED: "checked",
         Seen.MOVED: "moved",
         Seen.COUNTED: "counted",
     }
@@ -362,6 +372,10 @@ class English:
     def acknowledged_by(self, who: str, at: str) -> str:
         """Say who has it."""
         return f"{who} is on it ({at})."
+
+    def late_by(self, days: int) -> str:
+        """Say how many days late something is, 1 or more."""
+        return "one day late" if days == 1 else f"{days} days late"
 
     def nth_day(self, days: int) -> str:
         """Say how long ago the grafting was."""

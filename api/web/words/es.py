@@ -60,6 +60,8 @@ class Spanish(English):
         "La línea tenue es el día anterior."
     )
     how_to_read: ClassVar[str] = "Cómo leer las bandas"
+    next_step: ClassVar[str] = "El paso siguiente"
+    also_due: ClassVar[str] = "Toca hasta hoy"
     see_day: ClassVar[str] = "De mediodía a mediodía"
     night_before: ClassVar[str] = "el día anterior"
     day_after: ClassVar[str] = "el día siguiente"
@@ -178,10 +180,18 @@ class Spanish(English):
         Seen.CONDENSATION: "gotas por dentro",
         Seen.BAG_DRY: "bolsa seca por dentro",
         Seen.FILM_SPLIT: "película rota",
+        Seen.REWRAPPED: "envuelto de nuevo",
         Seen.WATERED: "regado",
         Seen.COVER_OPENED: "tapa abierta",
         Seen.COVER_CLOSED: "tapa cerrada",
         Seen.COVER_OFF: "tapa quitada",
+        Seen.LIGHT_RAISED: "menos sombra",
+        Seen.LIGHT_LOWERED: "más sombra",
+        Seen.FULL_SUN: "a pleno sol",
+        Seen.FILM_OFF: "cinta quitada",
+        Seen.STOCK_CUT: "patrón despuntado",
+        Seen.SEVERED: "separado de sus raíces",
+        Seen.CHECKED: "revisado",
         Seen.MOVED: "movido",
         Seen.COUNTED: "contado",
     }
@@ -339,6 +349,10 @@ class Spanish(English):
     def acknowledged_by(self, who: str, at: str) -> str:
         """Say who has it."""
         return f"{who} se encarga ({at})."
+
+    def late_by(self, days: int) -> str:
+        """Say how many days late something is, 1 or more."""
+        return "un día tarde" if days == 1 else f"{days} días tarde"
 
     def nth_day(self, days: int) -> str:
         """Say how long ago the grafting was."""

@@ -1,0 +1,86 @@
+"""What a person typed after a command, as values; what can't be read is told in one line."""
+
+from __future__ import annotations
+
+import math
+from datetime import date, datetime
+from enum import StrEnum
+from typing import TYPE_CHECKING, TypeVar
+
+from api.cli.main import CannotGoOn
+from api.site_files import read_site
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from rules.model.site import Site
+
+Word = TypeVar("Word", bound=StrEnum)
+
+
+def figure(typed: str, option: str) -> float:
+    """Return a finite number; CannotGoOn names the option otherwise.
+
+    >>> figure("21.5", "--temperature")
+    21.5
+    """
+    try:
+        value = float(typed)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        msg = f'{option}: "{typed}" is not a number; write digits, with a point for the fraction'
+        raise CannotGoOn(msg)
+    return value
+
+
+def word(typed: str, known: type[Word], option: str) -> Word:
+    """Return one of a fixed list of words; CannotGoOn lists them otherwise."""
+    try:
+        return known(typed)
+    except ValueError:
+        listed = ", ".join(known)
+        msg = f'{option}: "{typed}" is not known; write one of {listed}'
+        raise CannotGoOn(msg) from None
+
+
+def day(typed: str, option: str) -> date:
+    """Return a date; CannotGoOn names the option otherwise.
+
+    >>> day("2026-11-15", "--date")
+    datetime.date(2026, 11, 15)
+    """
+    try:
+        read = date.fromisoformat(typed)
+    except ValueError:
+        msg = f'{option}: "{typed}" is not a date; write it as in 2026-11-15'
+        raise CannotGoOn(msg) from None
+    if not 1970 < read.year < 2100:
+        msg = f"{option}: the year {read.year} does not lie between 1971 and 2099"
+        raise CannotGoOn(msg)
+    return read
+
+
+def instant(typed: str, option: str) -> datetime:
+    """Return an instant with its offset from UTC; CannotGoOn names the option otherwise."""
+    try:
+        read = datetime.fromisoformat(typed)
+    except ValueError:
+        read = None
+    if read is None or read.tzinfo is None or not 1970 < read.year < 2100:
+        msg = (
+            f'{option}: "{typed}" is not an instant; write it with its offset from UTC, '
+            "as in 2026-11-15T10:00:00+11:00"
+        )
+        raise CannotGoOn(msg)
+    return read
+
+
+def site(path: Path) -> Site:
+    """Return the site in a file; CannotGoOn with its first fault otherwise."""
+    read, faults = read_site(path)
+    if read is None:
+        more = f" ({len(faults) - 1} more; `graftvigil check` lists all)" if faults[1:] else ""
+        msg = f"{faults[0]}{more}"
+        raise CannotGoOn(msg)
+    return read
