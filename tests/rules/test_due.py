@@ -78,7 +78,7 @@ def test_a_new_stage_has_its_own_checks(bench):
 
 def test_a_check_done_before_the_stage_began_does_not_count(bench):
     told = with_care(bench, checks=[check("film", 7)])
-    told.seen(2, "checked", check="film").moved(5, "new_growth").moved(9, "healing")
+    told.seen(4, "checked", check="film").moved(5, "new_growth").moved(9, "healing")
     assert due(told, 9) == [("film", 9)]
 
 

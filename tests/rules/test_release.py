@@ -64,6 +64,13 @@ def test_a_step_that_was_put_off_moves_all_that_follows(bench):
     assert batch.steps(21)[0].overdue_days == 4
 
 
+def test_a_cover_opened_late_by_its_last_step_stays_on_two_days_more(bench):
+    batch = bench().grown(12).moved(17, "easing")
+    for day, share in ((17, 0.15), (19, 0.4), (25, 0.7)):
+        batch.seen(day, "cover_opened", share=share)
+    assert batch.told(25)[0] == (OFF, 27)
+
+
 def test_a_droop_closes_the_cover_by_one_step_and_holds_three_days(bench):
     batch = bench().grown(12).moved(17, "easing")
     batch.seen(17, "cover_opened", share=0.15).seen(19, "cover_opened", share=0.4).seen(20, "droop")
@@ -280,3 +287,12 @@ def test_nothing_goes_on_while_a_droop_holds(way, droops):
     for day, step in tend(way, droops, answered=True):
         if step.kind in {OPEN, OFF, LIGHT, SUN}:
             assert not any(0 <= day - droop < way.release.droop_hold_days for droop in droops)
+
+
+def test_the_droop_of_the_documents_closes_one_step_and_waits_three_days(bench):
+    """docs/stages.md: opened on days 25 and 28, drooped on 29; by one step, again on day 32."""
+    batch = bench().grown(16).moved(25, "easing").seen(25, "cover_opened").seen(28, "cover_opened")
+    batch.seen(29, "droop")
+    back, again = batch.steps(29)[:2]
+    assert (back.kind, back.share, back.on) == (BACK, 0.15, GRAFTED + timedelta(days=29))
+    assert (again.kind, again.share, again.on) == (OPEN, 0.4, GRAFTED + timedelta(days=32))
