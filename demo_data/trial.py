@@ -21,6 +21,7 @@ from demo_data.weather import Weather, local_hours, weather
 Floats = NDArray[np.float64]
 
 BEGINS = datetime(2026, 11, 20, 13, 0, tzinfo=UTC)  # local midnight
+SPARE_MINUTES = 2
 LEAF_M2 = 0.03
 LEAF_WATER_G_M2 = 155.0
 WOOD_WATER_G = 1.5
@@ -59,7 +60,12 @@ class Trial:
 
 def trial(kinds: tuple[Kind, ...], *, days: int, seed: int) -> Trial:
     """Follow bags of these kinds side by side in the healing house for some days."""
-    sky = weather(BEGINS, days * 1440 + 2, np.random.default_rng(seed))
+    sky = weather(BEGINS, days * 1440 + SPARE_MINUTES, np.random.default_rng(seed))
+    return trial_under(sky, kinds, days=days)
+
+
+def trial_under(sky: Weather, kinds: tuple[Kind, ...], *, days: int) -> Trial:
+    """Follow bags under a given weather from BEGINS on, `SPARE_MINUTES` longer than the days."""
     house = _house(sky, days)
     steps = days * 86_400 // BAG_STEP_S
     count = len(kinds)

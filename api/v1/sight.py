@@ -22,6 +22,7 @@ from rules.evaluator import BatchRecord, EvaluatorState, outlook, start, sweep
 from rules.model.quantities import Felt
 from rules.model.reading import MINUTE_MS, minute_of
 from rules.standing import UNWATCHED
+from rules.tonight import BOUNDS, recent_slots
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -35,9 +36,11 @@ if TYPE_CHECKING:
     from rules.evaluator import BatchOutlook, Record
     from rules.model.plan import Limit
     from rules.model.reading import StoredReading
+    from rules.tonight import Slots
 
 WARM_UP_MIN = 6 * 60
 MOST_SPANS = 12
+MOST_RECENT = 100
 NEW_AFTER_S = 1800
 BEHIND_MIN = 3
 
@@ -97,6 +100,7 @@ class Sight:
         self._lock = threading.Lock()
         self._outlooks: tuple[tuple[int, int, str], Mapping[str, BatchOutlook]] | None = None
         self._tapes: OrderedDict[tuple[int, int], _Tape] = OrderedDict()
+        self._recent: OrderedDict[tuple[str, int, int], Mapping[Felt, Slots]] = OrderedDict()
 
     def present(self) -> Present:
         """Return how everything stands now."""
@@ -153,6 +157,32 @@ class Sight:
                 judged_to=max(first_minute, min(tape.next_minute, end)),
                 batches={code: _frozen(batch) for code, batch in tape.batches.items()},
             )
+
+    def recent(self, code: str, first_minute: int, end_minute: int) -> Mapping[Felt, Slots]:
+        """Return the quarter hours of a batch's air in a span of minutes, as far as kept now.
+
+        Of a batch that nothing speaks for at the end, or that is unknown, there are none.
+        """
+        key = (code, first_minute, end_minute)
+        with self._lock:
+            if key in self._recent:
+                return self._recent[key]
+        found: dict[Felt, Slots] = {}
+        watched = {batch.code: batch for batch in self._parts.watchlist.batches}
+        if code in watched and first_minute < end_minute:
+            speakers = watched[code].span_at(end_minute - 1).speakers
+            spoken = {felt: speakers[felt] for felt in BOUNDS if felt in speakers}
+            channels = {source.channel for one in spoken.values() for source in one.sources}
+            readings = self._parts.store.span(
+                sorted(channels), first_minute * MINUTE_MS, end_minute * MINUTE_MS
+            )
+            block = block_of(self._parts.site, first_minute, end_minute - first_minute, readings)
+            found = {felt: recent_slots(watched[code], block, felt) for felt in spoken}
+        with self._lock:
+            self._recent[key] = found
+            while len(self._recent) > MOST_RECENT:
+                self._recent.popitem(last=False)
+        return found
 
     def _tape(self, first_minute: int, minutes: int) -> _Tape:
         now = self._parts.clock.now()

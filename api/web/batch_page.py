@@ -13,6 +13,7 @@ from api.web.day import day_from, day_of, instant_of
 from api.web.next_step import next_step_of
 from api.web.now_page import entry_of, stale_sentences
 from api.web.pictures import chart_of, day_picture, frame_of, ribbon_of, worst_by_night
+from api.web.tonight import tonight_of
 from rules.local_time import to_local
 from rules.model.event import Standing
 from rules.model.plan import When
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from api.web.now_page import Entry
     from api.web.pictures import DayPicture, Drawn
     from api.web.telling import Telling
+    from api.web.tonight import TonightLine
     from rules.evaluator import BatchOutlook, Judged
     from rules.model.batch import Batch
 
@@ -83,6 +85,7 @@ class BatchPage:
     stale: tuple[str, ...]
     entry: Entry | None
     next_step: NextStep | None
+    tonight: tuple[TonightLine, ...]
     rows: tuple[NeedRow, ...]
     facts: tuple[Fact, ...]
     source: str
@@ -128,6 +131,7 @@ def batch_page(
         stale=stale_sentences(present, telling),
         entry=entry,
         next_step=next_step_of(parts, batch, telling),
+        tonight=tonight_of(parts, sight, batch, telling),
         rows=tuple(
             _row(one, seen, batch, last_night, telling, parts, again=place > 0)
             for judged in limits.values()

@@ -71,6 +71,7 @@ class English:
     how_to_read: ClassVar[str] = "How to read the bands"
     next_step: ClassVar[str] = "Next step"
     also_due: ClassVar[str] = "Due by today"
+    tonight: ClassVar[str] = "Tonight"
     see_day: ClassVar[str] = "Noon to noon"
     night_before: ClassVar[str] = "the day before"
     day_after: ClassVar[str] = "the day after"
@@ -376,6 +377,17 @@ class English:
     def late_by(self, days: int) -> str:
         """Say how many days late something is, 1 or more."""
         return "one day late" if days == 1 else f"{days} days late"
+
+    def tonight_lowest(self, what: str, at: str, *, value: str, band: tuple[str, str]) -> str:
+        """Say the lowest value expected and when; the band is numbers without a unit."""
+        return f"lowest {what} expected about {at}: {value} ({band[0]} to {band[1]})"
+
+    def tonight_scored(self, until: str, nights: int, *, error: str, as_now: str) -> str:
+        """Say how far ahead was looked, and how such forecasts did on recent nights."""
+        return (
+            f"Looked ahead until {until}. On {self.in_words(nights)} recent nights such a forecast "
+            f"was off by {error}; “stays as now” by {as_now}."
+        )
 
     def nth_day(self, days: int) -> str:
         """Say how long ago the grafting was."""

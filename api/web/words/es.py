@@ -62,6 +62,7 @@ class Spanish(English):
     how_to_read: ClassVar[str] = "Cómo leer las bandas"
     next_step: ClassVar[str] = "El paso siguiente"
     also_due: ClassVar[str] = "Toca hasta hoy"
+    tonight: ClassVar[str] = "Esta noche"
     see_day: ClassVar[str] = "De mediodía a mediodía"
     night_before: ClassVar[str] = "el día anterior"
     day_after: ClassVar[str] = "el día siguiente"
@@ -353,6 +354,17 @@ class Spanish(English):
     def late_by(self, days: int) -> str:
         """Say how many days late something is, 1 or more."""
         return "un día tarde" if days == 1 else f"{days} días tarde"
+
+    def tonight_lowest(self, what: str, at: str, *, value: str, band: tuple[str, str]) -> str:
+        """Say the lowest value expected and when; the band is numbers without a unit."""
+        return f"{what}: lo más bajo se espera hacia las {at}: {value} (de {band[0]} a {band[1]})"
+
+    def tonight_scored(self, until: str, nights: int, *, error: str, as_now: str) -> str:
+        """Say how far ahead was looked, and how such forecasts did on recent nights."""
+        return (
+            f"Se miró hasta las {until}. En {self.in_words(nights)} noches recientes un pronóstico "
+            f"así erró {error}; «sigue como ahora», {as_now}."
+        )
 
     def nth_day(self, days: int) -> str:
         """Say how long ago the grafting was."""
