@@ -20,6 +20,7 @@ from api.alerts.reach import reach_in
 from api.alerts.service import AlertService
 from api.parts import Parts
 from api.records.session import open_records
+from api.settings import READINGS_FILE, RECORDS_FILE
 from api.site_files import read_nursery
 from api.watch.clock import milliseconds
 from api.watch.loop import Watch
@@ -259,8 +260,8 @@ def assemble(
     site, plans = written(settings, clock.now())
     held = lock(settings.data)
     try:
-        store = SqliteStore(settings.data / "readings.sqlite")
-        records = open_records(settings.data / "records.sqlite")
+        store = SqliteStore(settings.data / READINGS_FILE)
+        records = open_records(settings.data / RECORDS_FILE)
         reach = reach_in(os.environ, site)
         collector_at = _collector_address(settings)
     except (StoreFailure, SQLAlchemyError, OSError, ValueError) as trouble:

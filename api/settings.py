@@ -9,6 +9,8 @@ from pydantic import Field, SecretStr, ValidationError, field_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 PREFIX = "GRAFTVIGIL_"
+READINGS_FILE = "readings.sqlite"
+RECORDS_FILE = "records.sqlite"
 SECRETS = ("broker_password", "mail_server", "push_token")
 
 

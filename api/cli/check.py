@@ -8,15 +8,13 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from api.cli.main import BAD_INPUT, GOOD
 from api.site_files import Nursery, is_plan, read_nursery, read_plan
 
 if TYPE_CHECKING:
     from collections.abc import Sized
 
     from rules.model.site import Site
-
-GOOD = 0
-BAD_INPUT = 2
 
 DESCRIPTION = """\
 Read a site file and the care plans beside it, and name everything that is wrong, one line each:

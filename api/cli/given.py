@@ -8,11 +8,13 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, TypeVar
 
 from api.cli.main import CannotGoOn
-from api.site_files import read_site
+from api.settings import READINGS_FILE
+from api.site_files import read_nursery, read_site
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from api.site_files import Nursery
     from rules.model.site import Site
 
 Word = TypeVar("Word", bound=StrEnum)
@@ -84,3 +86,23 @@ def site(path: Path) -> Site:
         msg = f"{faults[0]}{more}"
         raise CannotGoOn(msg)
     return read
+
+
+def nursery(site_file: Path, plans: Path | None) -> tuple[Nursery, Site]:
+    """Return a site with its care plans, `plans` beside it by default, and the site alone.
+
+    CannotGoOn with every fault, a line each, if there is one.
+    """
+    read = read_nursery(site_file, plans or site_file.parent / "plans")
+    if read.faults or read.site is None:
+        raise CannotGoOn("\n".join(str(fault) for fault in read.faults))
+    return read, read.site
+
+
+def readings_file(data: Path) -> Path:
+    """Return the file of readings in a folder of the stores; CannotGoOn if it is not there."""
+    file = data / READINGS_FILE
+    if not file.is_file():
+        msg = f"{file} is not there. Name the folder with --data; `graftvigil run` makes it."
+        raise CannotGoOn(msg)
+    return file

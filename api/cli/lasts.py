@@ -7,7 +7,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from api.cli.main import BAD_INPUT, GOOD, CannotGoOn
+from api.cli.main import GOOD, CannotGoOn
 
 if TYPE_CHECKING:
     from rules.model.batch import Batch
@@ -52,33 +52,30 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Print how long the scion lasts; return 0, or 2 after printing faults of the files."""
-    from api.cli.given import figure
-    from api.site_files import read_nursery
+    """Print how long the scion lasts."""
+    from api.cli import given
     from rules.drying import FRESH, in_one_minute, spend
+    from rules.model.batch import Scion
     from rules.psychrometry import pressure_at_elevation_kpa
     from rules.reserve import MOST_HOURS, hours_to_critical
     from rules.scion import drying_figures
 
+    air_c = _figure(arguments.temperature, "--temperature", lowest=-20, highest=60)
+    humidity_pct = _figure(arguments.humidity, "--humidity", lowest=0, highest=100)
+    ppfd = _figure(arguments.ppfd, "--ppfd", lowest=0, highest=3200)
     leaf_c = arguments.leaf_temperature
-    air_c = _within(figure(arguments.temperature, "--temperature"), -20, 60, "--temperature")
-    humidity_pct = _within(figure(arguments.humidity, "--humidity"), 0, 100, "--humidity")
-    ppfd = _within(figure(arguments.ppfd, "--ppfd"), 0, 3200, "--ppfd")
     if leaf_c is not None:
-        typed = figure(leaf_c, "--leaf-temperature")
-        leaf_c = _within(typed, -20, 60, "--leaf-temperature")
-    folder = arguments.plans or arguments.site.parent / "plans"
-    nursery = read_nursery(arguments.site, folder)
-    if nursery.faults or nursery.site is None:
-        for fault in nursery.faults:
-            print(fault)
-        return BAD_INPUT
-    batch = _batch(nursery.site.batch, arguments.batch)
+        leaf_c = _figure(leaf_c, "--leaf-temperature", lowest=-20, highest=60)
+    nursery, site = given.nursery(arguments.site, arguments.plans)
+    batch = _batch(site.batch, arguments.batch)
+    if arguments.film_open and batch.scion is Scion.LEAFY:
+        msg = f"--film-open: {batch.code} has a leafy scion, and no film holds its water"
+        raise CannotGoOn(msg)
     drying = _drying(nursery.plans[batch.plan])
     figures = drying_figures(
         drying,
         0,
-        pressure_kpa=pressure_at_elevation_kpa(nursery.site.site.elevation_m),
+        pressure_kpa=pressure_at_elevation_kpa(site.site.elevation_m),
         scion_diameter_mm=batch.scion_diameter_mm,
     )
     around = in_one_minute(
@@ -112,7 +109,10 @@ def run(arguments: argparse.Namespace) -> int:
     return GOOD
 
 
-def _within(value: float, lowest: float, highest: float, option: str) -> float:
+def _figure(typed: str, option: str, *, lowest: float, highest: float) -> float:
+    from api.cli.given import figure
+
+    value = figure(typed, option)
     if lowest <= value <= highest:
         return value
     msg = f"{option}: {value:g} does not lie between {lowest:g} and {highest:g}"

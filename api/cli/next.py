@@ -9,7 +9,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from api.cli.main import BAD_INPUT, FOUND_TROUBLE, GOOD, CannotGoOn
+from api.cli.main import FOUND_TROUBLE, GOOD, CannotGoOn
 
 if TYPE_CHECKING:
     import argparse
@@ -84,23 +84,19 @@ def _day(text: str) -> date:
 
 def run(arguments: argparse.Namespace) -> int:
     """Print what the batches ask for; return 1 when anything is late or against its plan."""
-    from api.site_files import read_nursery
+    from api.cli import given
     from api.watch.clock import WallClock
     from api.web.words.languages import LANGUAGES
     from rules.local_time import NOON, latest_instant, local_day
 
-    file: Path = arguments.site
-    nursery = read_nursery(file, arguments.plans or file.parent / "plans")
-    if nursery.faults or nursery.site is None:
-        sys.stderr.write("".join(f"{fault}\n" for fault in nursery.faults))
-        return BAD_INPUT
+    nursery, site = given.nursery(arguments.site, arguments.plans)
     at = WallClock().now()
     if arguments.today is not None:
-        at = latest_instant(arguments.today, NOON, nursery.site.site)
-    today = local_day(at, nursery.site.site)
-    asked = list(_asked(nursery, nursery.site, arguments.batch, today=today, at=at))
+        at = latest_instant(arguments.today, NOON, site.site)
+    today = local_day(at, site.site)
+    asked = list(_asked(nursery, site, arguments.batch, today=today, at=at))
     if arguments.batch is not None and not asked:
-        codes = ", ".join(batch.code for batch in nursery.site.batch) or "none at all"
+        codes = ", ".join(batch.code for batch in site.batch) or "none at all"
         msg = f"there is no batch {arguments.batch}. The site file has {codes}."
         raise CannotGoOn(msg)
     words = LANGUAGES[arguments.language]

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from api.cli.main import BAD_INPUT, FOUND_TROUBLE, GOOD
+from api.cli.main import FOUND_TROUBLE, GOOD
 
 if TYPE_CHECKING:
     import argparse
@@ -32,17 +32,11 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
 
 def run(arguments: argparse.Namespace) -> int:
     """Print the rejects; return 1 when there are any."""
+    from api.cli.given import readings_file
     from collector.rejects import RejectLog
     from collector.stores.sqlite import SqliteFile
 
-    readings = arguments.data / "readings.sqlite"
-    if not readings.is_file():
-        sys.stderr.write(
-            f"graftvigil rejects: {readings} is not there. Name the folder with --data; "
-            "`graftvigil run` makes it.\n"
-        )
-        return BAD_INPUT
-    file = SqliteFile(readings)
+    file = SqliteFile(readings_file(arguments.data))
     log = RejectLog(file)
     newest, counts = log.newest(arguments.most), log.counts()
     file.close()

@@ -143,15 +143,12 @@ def sheet_of(site: Site, day: date, *, turbidity: float, data: Path | None) -> S
 
 
 def _seen(site: Site, day: date, data: Path, *, turbidity: float) -> tuple[ChannelLight, ...]:
+    from api.cli import given
     from collector.stores.sqlite import SqliteStore
     from rules.light_record import light_channels, light_of_day
     from rules.local_time import day_span_ms
 
-    file = data / "readings.sqlite"
-    if not file.is_file():
-        msg = f"{file} is not there. Name the folder with --data; `graftvigil run` makes it."
-        raise CannotGoOn(msg)
-    store = SqliteStore(file)
+    store = SqliteStore(given.readings_file(data))
     try:
         readings = store.span(light_channels(site), *day_span_ms(day, site.site))
     finally:

@@ -76,3 +76,9 @@ def test_a_wrong_question_gets_one_line(batch, air, said, capsys):
     told = capsys.readouterr().err
     assert said in told
     assert told.count("\n") == 1
+
+
+def test_a_leafy_scion_has_no_film_to_open(capsys):
+    line = ["lasts", "--site", SITE, "--batch", "MG-07", "--temperature", "30", "--humidity", "50"]
+    assert main([*line, "--film-open"]) == 2
+    assert "--film-open: MG-07 has a leafy scion" in capsys.readouterr().err
