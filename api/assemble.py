@@ -38,7 +38,6 @@ from rules.evaluator import watchlist
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
-    from datetime import datetime
     from pathlib import Path
     from typing import TextIO
 
@@ -82,15 +81,15 @@ def refuse_foreign_packages() -> None:
             raise CannotStart(msg)
 
 
-def written(settings: Settings, at: datetime) -> tuple[Site, Mapping[str, CarePlan]]:
-    """Return the site and its care plans; raise FaultyFiles with every fault when there is one.
+def written(settings: Settings) -> tuple[Site, Mapping[str, tuple[CarePlan, ...]]]:
+    """Return the site and all versions of its care plans.
 
-    Of a plan with several versions, the one in force at the aware instant.
+    Raises FaultyFiles with every fault when there is one.
     """
-    nursery = read_nursery(settings.site, settings.plans, at=at)
+    nursery = read_nursery(settings.site, settings.plans)
     if nursery.faults or nursery.site is None:
         raise FaultyFiles(nursery.faults)
-    return nursery.site, nursery.plans
+    return nursery.site, nursery.versions
 
 
 def lock(data: Path) -> TextIO:
@@ -257,7 +256,7 @@ def assemble(
         The first cell of a watch that has no history; None: the clock's present minute.
     """
     refuse_foreign_packages()
-    site, plans = written(settings, clock.now())
+    site, plans = written(settings)
     held = lock(settings.data)
     try:
         store = SqliteStore(settings.data / READINGS_FILE)

@@ -25,13 +25,13 @@ if TYPE_CHECKING:
 class Parts:
     """The running parts.
 
-    `ingest` takes readings pushed over HTTP. `notice`, if given, stands on top of every page, as
-    a demonstration must say that it is one. `stopping` is set when the process is to end: open
-    event streams then end at once.
+    `plans` holds all versions of each plan, in order of force. `ingest` takes readings pushed over
+    HTTP. `notice`, if given, stands on top of every page, as a demonstration must say that it is
+    one. `stopping` is set when the process is to end: open event streams then end at once.
     """
 
     site: Site
-    plans: Mapping[str, CarePlan]
+    plans: Mapping[str, tuple[CarePlan, ...]]
     watchlist: Watchlist
     store: ReadingStore
     rejects: RejectLog

@@ -25,10 +25,10 @@ from rules.leaf import (
 )
 from rules.light import UMOL_PER_JOULE
 from rules.model.quantities import LightSource
-from rules.scion import CENTRAL, FAST, NG_G, three
+from rules.scion import CENTRAL, FAST, NG_G, Three, three
 
 if TYPE_CHECKING:
-    from rules.scion import DryingFigures, Three
+    from rules.scion import DryingFigures
 
 Floats = NDArray[np.float64]
 Wholes = NDArray[np.int64]

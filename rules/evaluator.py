@@ -5,23 +5,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from rules import limits
+from rules import doses, limits
 from rules.cells import MICRO
 from rules.felt import felt_value
-from rules.limits import QUIET, LimitState, Verdict, speaks, verdict
+from rules.limits import QUIET, LimitState, Verdict, can_speak, verdict
 from rules.model.alarm import Priority
 from rules.model.event import ConditionClosed, ConditionOpened, Event, StandingChanged
+from rules.moments import Moment, moment_of
 from rules.outlook import BatchOutlook, FeltNow, Judged, outlook
+from rules.reckoning import film_is_open
+from rules.record import BatchRecord, Record
 from rules.standing import standing_of
 from rules.state import NEW, BatchState, EvaluatorState
-from rules.sun import sun_is_up
-from rules.sweep import BatchRecord, Record, sweep
+from rules.surroundings import INPUTS, reckon_cell
+from rules.sweep import sweep
 from rules.trend import heads_out, onto_ring, trend_of
-from rules.turnover import closed_at, demand_next, gone, still_spoken
+from rules.turnover import closed_at, demand_next, dose_event, gone, still_spoken
 from rules.watchlist import (
     BatchWatch,
     StageWatch,
@@ -35,7 +37,9 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from rules.cells import Cell
+    from rules.doses import DoseState
     from rules.model.quantities import Felt
+    from rules.reckoning import Kit
     from rules.speaking import Span
     from rules.trend import Ring
 
@@ -66,20 +70,20 @@ def step(
     """Judge one cell; return the state after it and what it says, batch by batch.
 
     Cells come one minute after another, the first at any minute, else ValueError. Within a batch
-    the order is: what the old stage leaves open is closed, limits in the plan's order, blindness
-    in the order of vital quantities, standing.
+    the order is: what the old stage leaves open is closed, limits and then doses in the plan's
+    order, blindness in the order of vital quantities, standing.
     """
     demand_next(state, cell.minute)
     latest = still_spoken(watchlist, state.latest)
     for key, mean in cell.means.items():
         if key in watchlist.channels:
             latest[key] = (cell.minute, mean)
-    sun_up = bool(sun_is_up(watchlist.place, np.array([cell.minute], dtype=np.int64))[0])
+    moment = moment_of(watchlist.place, cell.minute)
     events = gone(watchlist, state, cell.minute)
     batches: dict[str, BatchState] = {}
     for batch in watchlist.batches:
         before = state.batches.get(batch.code, NEW)
-        after, said = _step_batch(batch, before, cell.minute, latest=latest, sun_up=sun_up)
+        after, said = _step_batch(batch, before, moment, latest)
         batches[batch.code] = after
         events.extend(said)
     return EvaluatorState(cell.minute, dict(sorted(latest.items())), batches), tuple(events)
@@ -88,25 +92,31 @@ def step(
 def _step_batch(
     batch: BatchWatch,
     before: BatchState,
-    minute: int,
-    *,
+    moment: Moment,
     latest: Mapping[str, tuple[int, int]],
-    sun_up: bool,
 ) -> tuple[BatchState, list[Event]]:
-    span = batch.span_at(minute)
+    span = batch.span_at(moment.minute)
     watch = batch.watch_in(span)
     events: list[Event] = []
     key = watch.key if watch is not None else None
+    standing = before.standing
     if before.key != key:
-        events.extend(closed_at(minute, batch.code, before))
-        before = BatchState(key=key, standing=before.standing, conditions={}, rings={})
+        events.extend(closed_at(moment.minute, batch.code, before))
+        before = before.under(key)
     if watch is None:
-        after = BatchState(key=None, standing=None, conditions={}, rings={})
+        after = replace(before, standing=None)
     else:
-        after, said = _judge(batch.code, watch, span, before, minute, latest=latest, sun_up=sun_up)
+        kit = batch.kit_in(span)
+        felt = {
+            quantity: felt_value(span.speakers.get(quantity), latest, moment.minute)
+            for quantity in (*watch.needed, *INPUTS)
+        }
+        reckoned, told = reckon_cell(kit, before.reckoned, span, felt, moment, latest)
+        after, said = _judge(batch.code, watch, span, before, moment, felt=felt | told, kit=kit)
+        after = replace(after, reckoned=reckoned)
         events.extend(said)
-    if after.standing is not before.standing:
-        events.append(StandingChanged(minute, batch.code, before.standing, after.standing))
+    if after.standing is not standing:
+        events.append(StandingChanged(moment.minute, batch.code, standing, after.standing))
     return after, events
 
 
@@ -115,22 +125,20 @@ def _judge(
     watch: StageWatch,
     span: Span,
     before: BatchState,
-    minute: int,
+    moment: Moment,
     *,
-    latest: Mapping[str, tuple[int, int]],
-    sun_up: bool,
+    felt: Mapping[Felt, int | None],
+    kit: Kit,
 ) -> tuple[BatchState, list[Event]]:
-    felt = {
-        quantity: felt_value(span.speakers.get(quantity), latest, minute)
-        for quantity in watch.needed
-    }
+    minute, sun_up = moment.minute, moment.sun_up
+    film_open = film_is_open(kit, minute)
     conditions: dict[str, LimitState] = {}
     events: list[Event] = []
     in_danger = strained = False
     for limit, bound in zip(watch.limits, watch.bounds, strict=True):
         value = felt[limit.quantity]
         old = before.conditions.get(limit.id, QUIET)
-        said = verdict(bound, value, sun_up=sun_up)
+        said = verdict(bound, value, sun_up=sun_up, film_open=film_open)
         new = limits.step(bound.delays, old, minute, said)
         if new is not QUIET:
             conditions[limit.id] = new
@@ -138,6 +146,22 @@ def _judge(
             in_danger |= new.raised and high
             strained |= not (new.raised and high)
         events.extend(_turn(code, limit.id, old, new, minute, priority=limit.priority, value=value))
+    direct_from = moment.direct_from(kit.shade_fraction) if watch.counts_direct_sun else 0
+    sums: dict[str, DoseState] = {}
+    for dose, sum_bound in zip(watch.doses, watch.dose_bounds, strict=True):
+        total, turns = doses.step(
+            sum_bound,
+            before.doses.get(dose.id),
+            minute,
+            value=felt[dose.quantity],
+            day=moment.day,
+            sun_up=sun_up,
+            direct_from=direct_from,
+        )
+        sums[dose.id] = total
+        in_danger |= total.raised and dose.priority is Priority.HIGH
+        strained |= total.raised and dose.priority is not Priority.HIGH
+        events.extend(dose_event(code, dose, sum_bound, turn) for turn in turns)
     for quantity in watch.vital:
         name = blind_id(quantity)
         old = before.conditions.get(name, QUIET)
@@ -154,9 +178,9 @@ def _judge(
         in_danger=in_danger,
         blind=any(felt[quantity] is None for quantity in watch.vital),
         strained=strained,
-        drifting=_drifts(watch, span, rings, minute, sun_up=sun_up),
+        drifting=_drifts(watch, span, rings, moment, film_open=film_open),
     )
-    return BatchState(watch.key, standing, conditions, rings), events
+    return BatchState(watch.key, standing, conditions, rings, sums, before.reckoned), events
 
 
 def _turn(
@@ -179,15 +203,16 @@ def _turn(
 
 
 def _drifts(
-    watch: StageWatch, span: Span, rings: Mapping[Felt, Ring], minute: int, *, sun_up: bool
+    watch: StageWatch, span: Span, rings: Mapping[Felt, Ring], moment: Moment, *, film_open: bool
 ) -> bool:
     for quantity, ring in rings.items():
         speaker = span.speakers.get(quantity)
         if speaker is None:
             continue
-        trend = trend_of(ring, minute - speaker.since_minute + 1)
+        trend = trend_of(ring, moment.minute - speaker.since_minute + 1)
         for limit, bound in zip(watch.limits, watch.bounds, strict=True):
             ours = limit.quantity is quantity and can_make_drift(limit)
-            if ours and speaks(bound.when, sun_up=sun_up) and heads_out(bound, trend):
+            speaking = can_speak(bound, sun_up=moment.sun_up, film_open=film_open)
+            if ours and speaking and heads_out(bound, trend):
                 return True
     return False

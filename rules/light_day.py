@@ -13,12 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.domain import Floats, admitted
-from rules.local_time import day_span_ms, local_day
+from rules.local_time import day_span_ms, local_days
 from rules.model.reading import MINUTE_MS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from rules.model.place import Place
 
 CELL_S = 60
@@ -79,7 +77,7 @@ def light_days(
     seen = ~np.isnan(ppfd_umol_m2_s)
     sums = np.concatenate(([0], light_sum_umol_m2(0, ppfd_umol_m2_s)))
     days: list[LightDay] = []
-    for day, first, end in _days_of(place, first_minute, ppfd_umol_m2_s.size):
+    for day, first, end in local_days(place, first_minute, ppfd_umol_m2_s.size):
         low = max(first - first_minute, 0)
         high = min(end - first_minute, ppfd_umol_m2_s.size)
         days.append(
@@ -98,18 +96,3 @@ def minutes_of_day(place: Place, day: date) -> NDArray[np.int64]:
     """Return every minute of a local day since the epoch, UTC: 1380, 1440 or 1500 of them."""
     start_ms, end_ms = day_span_ms(day, place)
     return np.arange(start_ms // MINUTE_MS, end_ms // MINUTE_MS, dtype=np.int64)
-
-
-def _days_of(place: Place, first_minute: int, minutes: int) -> Iterator[tuple[date, int, int]]:
-    """Yield each local day with its first minute and the minute after its last."""
-    if minutes == 0:
-        return
-    day = local_day(_EPOCH + timedelta(minutes=first_minute), place)
-    while True:
-        start_ms, end_ms = day_span_ms(day, place)
-        first, end = start_ms // MINUTE_MS, end_ms // MINUTE_MS
-        if first >= first_minute + minutes:
-            return
-        if end > first:
-            yield day, first, end
-        day += _DAY

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.cells import MICRO
-from rules.model.plan import Side, When
+from rules.model.words import FilmState, Side, When
 
 if TYPE_CHECKING:
     from rules.model.plan import Limit
@@ -71,6 +71,7 @@ class Bound:
     deadband: int
     full_margin: int
     when: When
+    film: FilmState | None
     delays: Delays
 
 
@@ -82,6 +83,7 @@ def bound_of(limit: Limit) -> Bound:
         deadband=millionths(limit.deadband),
         full_margin=max(1, millionths(limit.full_margin)),
         when=limit.when,
+        film=limit.film,
         delays=Delays(max(1, limit.on_delay_min), max(1, limit.off_delay_min)),
     )
 
@@ -96,12 +98,18 @@ def speaks(when: When, *, sun_up: bool) -> bool:
     return when is When.ALWAYS or (when is When.DAY) == sun_up
 
 
-def verdict(bound: Bound, value: int | None, *, sun_up: bool) -> Verdict:
+def can_speak(bound: Bound, *, sun_up: bool, film_open: bool) -> bool:
+    """Return whether a limit speaks in a cell: at this hour, with the film as it is."""
+    silent = bound.film is FilmState.OPEN and not film_open
+    return speaks(bound.when, sun_up=sun_up) and not silent
+
+
+def verdict(bound: Bound, value: int | None, *, sun_up: bool, film_open: bool) -> Verdict:
     """Judge one cell; `value` in millionths, None if missing.
 
-    A limit that is silent at this hour counts as back inside, seen or not.
+    A limit that is silent in it counts as back inside, seen or not.
     """
-    if not speaks(bound.when, sun_up=sun_up):
+    if not can_speak(bound, sun_up=sun_up, film_open=film_open):
         return Verdict.BACK
     if value is None:
         return Verdict.UNKNOWN
@@ -122,7 +130,15 @@ def speaks_each(when: When, sun_up: Flags) -> Flags:
             return ~sun_up
 
 
-def verdicts(bound: Bound, values: Wholes, present: Flags, sun_up: Flags) -> Verdicts:
+def can_speak_each(bound: Bound, *, sun_up: Flags, film_open: Flags) -> Flags:
+    """Return for each cell whether a limit speaks; equals `can_speak`."""
+    speaking = speaks_each(bound.when, sun_up)
+    return speaking & film_open if bound.film is FilmState.OPEN else speaking
+
+
+def verdicts(
+    bound: Bound, values: Wholes, present: Flags, *, sun_up: Flags, film_open: Flags
+) -> Verdicts:
     """Judge many cells at once; equals `verdict` cell by cell."""
     excess = bound.sign * (values - bound.at)
     said = np.where(
@@ -131,7 +147,8 @@ def verdicts(bound: Bound, values: Wholes, present: Flags, sun_up: Flags) -> Ver
         np.where(excess <= -bound.deadband, np.int8(Verdict.BACK), np.int8(Verdict.BETWEEN)),
     )
     seen = np.where(present, said, np.int8(Verdict.UNKNOWN))
-    return np.where(speaks_each(bound.when, sun_up), seen, np.int8(Verdict.BACK)).astype(np.int8)
+    speaking = can_speak_each(bound, sun_up=sun_up, film_open=film_open)
+    return np.where(speaking, seen, np.int8(Verdict.BACK)).astype(np.int8)
 
 
 def step(delays: Delays, state: LimitState, minute: int, said: Verdict) -> LimitState:

@@ -6,7 +6,11 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+from rules.model.reading import MINUTE_MS
+
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from rules.model.place import Place
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -45,6 +49,24 @@ def day_span_ms(day: date, place: Place) -> tuple[int, int]:
     A day has 23, 24 or 25 hours where the clock changes.
     """
     return _midnight_ms(day, place), _midnight_ms(day + _DAY, place)
+
+
+def local_days(place: Place, first_minute: int, minutes: int) -> Iterator[tuple[date, int, int]]:
+    """Yield each local day that the minutes touch, its first minute and the one after its last.
+
+    Minutes since the epoch, UTC; `minutes` of them from `first_minute` on.
+    """
+    if minutes == 0:
+        return
+    day = local_day(_EPOCH + timedelta(minutes=first_minute), place)
+    while True:
+        start_ms, end_ms = day_span_ms(day, place)
+        first, end = start_ms // MINUTE_MS, end_ms // MINUTE_MS
+        if first >= first_minute + minutes:
+            return
+        if end > first:
+            yield day, first, end
+        day += _DAY
 
 
 def noon_to_noon_ms(at: datetime, place: Place) -> tuple[int, int]:

@@ -9,13 +9,15 @@ import numpy as np
 
 from rules.cells import MICRO
 from rules.felt import age_min, felt_value
-from rules.limits import QUIET, Bound, speaks
+from rules.limits import QUIET, Bound, can_speak
 from rules.model.alarm import Priority
 from rules.model.event import Standing
 from rules.model.quantities import Felt
+from rules.reckoning import as_it_stands, film_is_open
 from rules.standing import standing_of
 from rules.state import NEW
 from rules.sun import sun_is_up
+from rules.surroundings import INPUTS, around_in_cell, felt_in_cell
 from rules.trend import Trend, heads_out, minutes_until, trend_of
 from rules.watchlist import can_make_drift
 
@@ -23,7 +25,10 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from rules.model.batch import Stage
+    from rules.model.dose import DoseLimit
     from rules.model.plan import Limit
+    from rules.reckoning import ExpectedPeak, Reckoned, Reckoning
+    from rules.reserve import Band
     from rules.speaking import Span
     from rules.state import BatchState, EvaluatorState
     from rules.watchlist import BatchWatch, StageWatch, Watchlist
@@ -34,12 +39,13 @@ class FeltNow:
     """What a batch feels now, in the quantity's unit; `value` is None when missing or stale.
 
     `age_min` is the age of the sensor's last word, None if it never spoke here. `channel` is the
-    one that speaks; for the vapour pressure deficit that of the humidity.
+    one that speaks; for the vapour pressure deficit that of the humidity. Of what no sensor tells,
+    and is reckoned, both are None.
     """
 
     value: float | None
     age_min: int | None
-    channel: str
+    channel: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,11 +66,51 @@ class Judged:
 
 
 @dataclass(frozen=True, slots=True)
+class DoseNow:
+    """A dose beside its bound: the sum since `since_minute`, in the unit of its kind.
+
+    `unseen_min` minutes should have been added and were not known; `whole` is False if the sum
+    began after its day did. None of it is known (`total` None) before the first judged cell.
+    """
+
+    dose: DoseLimit
+    total: float | None
+    raised: bool
+    since_minute: int | None
+    unseen_min: int
+    whole: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Likely:
+    """A figure that is only likely, and the lowest and highest that the plan's ranges allow."""
+
+    low: float
+    central: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class DryingNow:
+    """The scion's water: the reserve in %, and the hours it would last at the present pace.
+
+    Reckoned since `since_minute`, as if the scion had been fresh then; `guessed_min` of these
+    minutes were not seen. `hours` is None while the air is not known.
+    """
+
+    reserve_pct: Likely
+    hours: Likely | None
+    since_minute: int
+    guessed_min: int
+
+
+@dataclass(frozen=True, slots=True)
 class BatchOutlook:
     """One batch now. `standing` is None for a batch in a stage without limits: unwatched.
 
     `blind_to` are the vital quantities that are missing; `heading` the limits that a trend will
-    meet, with the minutes until then, soonest first.
+    meet, with the minutes until then, soonest first. `drying` is None where the plan does not say
+    how the scion dries, `peak` where no heat under a cover is foreseen.
     """
 
     code: str
@@ -74,6 +120,9 @@ class BatchOutlook:
     judged: tuple[Judged, ...]
     blind_to: tuple[Felt, ...]
     heading: tuple[tuple[str, int], ...]
+    doses: tuple[DoseNow, ...] = ()
+    drying: DryingNow | None = None
+    peak: ExpectedPeak | None = None
 
 
 def margin_of(bound: Bound, value: int) -> float:
@@ -127,25 +176,80 @@ def _outlook(
     }
     if watch is None:
         return BatchOutlook(batch.code, span.stage, None, felt_now, (), (), ())
-    # A stage that began after the last judged cell has carried nothing yet.
-    carried = state if state.key == watch.key else NEW
+    # A stage that began after the last judged cell has delayed nothing yet.
+    carried = state if state.key == watch.key else state.under(watch.key)
+    kit = batch.kit_in(span)
+    inputs = {felt: values.get(felt) for felt in INPUTS}
+    around = around_in_cell(span, inputs, latest, minute)
+    told = as_it_stands(kit, carried.reckoned, around, minute=minute, sun_up=sun_up)
+    for felt, value in felt_in_cell(span, told).items():
+        values[felt] = value
+        if value is not None:
+            felt_now[felt] = FeltNow(_shown(value), None, None)
+    film_open = film_is_open(kit, minute)
+    spoken = {bound: can_speak(bound, sun_up=sun_up, film_open=film_open) for bound in watch.bounds}
     trends = _trends(span, carried, judged_at)
     judged = tuple(
-        _judged(limit, bound, values.get(limit.quantity), carried, minute, sun_up=sun_up)
+        _judged(limit, bound, values.get(limit.quantity), carried, minute, now=spoken[bound])
         for limit, bound in zip(watch.limits, watch.bounds, strict=True)
     )
-    heading = _heading(watch, trends, sun_up=sun_up)
+    doses = tuple(_dose_now(watch, carried, place) for place in range(len(watch.doses)))
+    heading = _heading(watch, trends, spoken)
     blind_to = tuple(felt for felt in watch.vital if values.get(felt) is None)
+    high = Priority.HIGH
     standing = standing_of(
-        in_danger=any(j.raised and j.limit.priority is Priority.HIGH for j in judged),
+        in_danger=any(j.raised and j.limit.priority is high for j in judged)
+        or any(one.raised and one.dose.priority is high for one in doses),
         blind=bool(blind_to),
         strained=any(
-            j.since_minute is not None and not (j.raised and j.limit.priority is Priority.HIGH)
+            j.since_minute is not None and not (j.raised and j.limit.priority is high)
             for j in judged
-        ),
+        )
+        or any(one.raised for one in doses),
         drifting=bool(heading),
     )
-    return BatchOutlook(batch.code, span.stage, standing, felt_now, judged, blind_to, heading)
+    return BatchOutlook(
+        code=batch.code,
+        stage=span.stage,
+        standing=standing,
+        felt=felt_now,
+        judged=judged,
+        blind_to=blind_to,
+        heading=heading,
+        doses=doses,
+        drying=_drying_now(carried.reckoned, told),
+        peak=carried.reckoned.peak if around.house_air is not None else None,
+    )
+
+
+def _dose_now(watch: StageWatch, carried: BatchState, place: int) -> DoseNow:
+    dose, bound = watch.doses[place], watch.dose_bounds[place]
+    state = carried.doses.get(dose.id)
+    if state is None or state.key != bound.key:
+        return DoseNow(dose, None, raised=False, since_minute=None, unseen_min=0, whole=False)
+    return DoseNow(
+        dose,
+        bound.shown(state.total),
+        raised=state.raised,
+        since_minute=state.since_minute,
+        unseen_min=state.unseen_min,
+        whole=not state.begun_late,
+    )
+
+
+def _drying_now(reckoned: Reckoned, told: Reckoning) -> DryingNow | None:
+    if reckoned.account is None or told.reserve_band is None or told.hours_band is None:
+        return None
+    return DryingNow(
+        reserve_pct=_likely(told.reserve_band),
+        hours=_likely(told.hours_band) if bool(told.hours[1][0]) else None,
+        since_minute=reckoned.account_since,
+        guessed_min=reckoned.account.guessed_min,
+    )
+
+
+def _likely(band: Band) -> Likely:
+    return Likely(float(band.low[0]), float(band.central[0]), float(band.high[0]))
 
 
 def _judged(
@@ -155,10 +259,9 @@ def _judged(
     carried: BatchState,
     minute: int,
     *,
-    sun_up: bool,
+    now: bool,
 ) -> Judged:
     row = carried.conditions.get(limit.id, QUIET)
-    now = speaks(bound.when, sun_up=sun_up)
     return Judged(
         limit=limit,
         value=_shown(value),
@@ -180,12 +283,12 @@ def _trends(span: Span, carried: BatchState, judged_at: int | None) -> dict[Felt
 
 
 def _heading(
-    watch: StageWatch, trends: Mapping[Felt, Trend], *, sun_up: bool
+    watch: StageWatch, trends: Mapping[Felt, Trend], spoken: Mapping[Bound, bool]
 ) -> tuple[tuple[str, int], ...]:
     heading: list[tuple[str, int]] = []
     for limit, bound in zip(watch.limits, watch.bounds, strict=True):
         trend = trends.get(limit.quantity)
-        if trend is None or not can_make_drift(limit) or not speaks(bound.when, sun_up=sun_up):
+        if trend is None or not can_make_drift(limit) or not spoken[bound]:
             continue
         if heads_out(bound, trend):
             heading.append((limit.id, minutes_until(bound, trend)))

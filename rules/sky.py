@@ -13,7 +13,13 @@ from numpy.typing import NDArray
 from rules.domain import Figure, Floats, admitted, as_given
 from rules.light import ppfd_of_irradiance
 from rules.model.quantities import LightSource
-from rules.sun import LINKE_TURBIDITY, clear_sky_irradiance_w_m2, sun_is_up, sun_position
+from rules.sun import (
+    LINKE_TURBIDITY,
+    clear_sky_by_day_w_m2,
+    clear_sky_irradiance_w_m2,
+    sun_is_up,
+    sun_position,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -50,6 +56,11 @@ def clear_sky_ppfd_umol_m2_s(
     """
     radiation = clear_sky_irradiance_w_m2(place, minutes, linke_turbidity=linke_turbidity)
     return ppfd_of_irradiance(radiation, LightSource.SUN)
+
+
+def clear_sky_by_day_umol_m2_s(place: Place, minutes: Minutes) -> Floats:
+    """Return the same from whole days worked out at once, alike minute by minute and together."""
+    return ppfd_of_irradiance(clear_sky_by_day_w_m2(place, minutes), LightSource.SUN)
 
 
 def under_shade_umol_m2_s(open_sky_umol_m2_s: Figure, *, shade_fraction: float) -> Figure:

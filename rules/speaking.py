@@ -70,11 +70,18 @@ class Speaker:
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """Minutes in a row in which a batch keeps its stage, its cover and its speakers."""
+    """Minutes in a row in which a batch keeps its stage, its cover, its plan and its speakers.
+
+    `version` counts the versions of the batch's plan in order of force. `house_air` tells the air
+    outside the cover; None without a cover, or where no sensor does.
+    """
 
     first_minute: int
     stage: Stage | None
+    version: int
+    covered: bool
     speakers: Mapping[Felt, Speaker]
+    house_air: Source | None
 
 
 def first_cell(at: datetime) -> int:
@@ -88,12 +95,20 @@ def first_cell(at: datetime) -> int:
     return -((EPOCH - at) // MINUTE)
 
 
-def spans_of(site: Site, batch: Batch) -> tuple[Span, ...]:
-    """Return the spans of a batch in order; the first reaches back for ever."""
+def spans_of(
+    site: Site, batch: Batch, *, in_force_from: Sequence[datetime | None]
+) -> tuple[Span, ...]:
+    """Return the spans of a batch in order; the first reaches back for ever.
+
+    `in_force_from` holds the instants from which each version of its plan holds, in order; the
+    first holds before its own, too.
+    """
+    begins = [first_cell(at) if at is not None else ALWAYS for at in in_force_from]
     positions = tuple(_positions_near(site, batch))
     starts = {ALWAYS}
     starts.update(first_cell(move.since) for move in batch.stage)
     starts.update(first_cell(move) for move in batch.cover_moves())
+    starts.update(begins[1:])
     for near in positions:
         starts.add(first_cell(near.position.since))
         if near.position.until is not None:
@@ -110,7 +125,9 @@ def spans_of(site: Site, batch: Batch) -> tuple[Span, ...]:
             felt: Speaker(sources, _unbroken_since(before.get(felt), sources, start))
             for felt, sources in chosen.items()
         }
-        spans.append(Span(start, stage, speakers))
+        version = max(0, bisect_right(begins[1:], start))
+        house_air = _house_air(near_now) if covered else None
+        spans.append(Span(start, stage, version, covered, speakers, house_air))
     return tuple(spans)
 
 
@@ -188,6 +205,16 @@ def _chosen(near: Sequence[_Near], *, covered: bool) -> dict[Felt, tuple[Source,
     if pair is not None:
         chosen[Felt.VAPOUR_PRESSURE_DEFICIT] = pair
     return chosen
+
+
+def _house_air(near: Sequence[_Near]) -> Source | None:
+    """Return who tells the air outside the cover."""
+    outside = [
+        (one.rank, one.order, one)
+        for one in near
+        if one.rank != UNDER_COVER and one.channel.quantity is Quantity.AIR_TEMPERATURE
+    ]
+    return min(outside, key=lambda able: able[:2])[2].source() if outside else None
 
 
 def _pair(temperature: Sequence[_Near], humidity: Sequence[_Near]) -> tuple[Source, Source] | None:

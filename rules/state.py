@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Self
 
 from pydantic import TypeAdapter
 
+from rules.doses import DoseState
 from rules.limits import LimitState
 from rules.model.event import Standing
 from rules.model.quantities import Felt
+from rules.reckoning import NOTHING_RECKONED, Reckoned
 from rules.trend import Ring
 
 
@@ -20,16 +22,34 @@ class BatchState:
 
     `key` names stage and figures it was judged by, None if unwatched. `conditions` holds only
     those that are raised or on their way, by limit id or "blind.<quantity>". `rings` holds recent
-    values of the quantities that can drift.
+    values of the quantities that can drift. `doses` holds every sum of the stage by its id,
+    `reckoned` what is carried on whatever the stage.
     """
 
     key: str | None
     standing: Standing | None
     conditions: Mapping[str, LimitState]
     rings: Mapping[Felt, Ring]
+    doses: Mapping[str, DoseState]
+    reckoned: Reckoned
+
+    def under(self, key: str | None) -> Self:
+        """Return what carries over to a stage or figures called `key`, None for unwatched.
+
+        Delays and trends begin anew. A sum goes on if the dose itself is the same; what is
+        reckoned goes on as long as the batch is watched.
+        """
+        if key is None:
+            return replace(
+                self, key=None, conditions={}, rings={}, doses={}, reckoned=NOTHING_RECKONED
+            )
+        doses = {name: replace(dose, raised=False) for name, dose in self.doses.items()}
+        return replace(self, key=key, conditions={}, rings={}, doses=doses)
 
 
-NEW = BatchState(key=None, standing=None, conditions={}, rings={})
+NEW = BatchState(
+    key=None, standing=None, conditions={}, rings={}, doses={}, reckoned=NOTHING_RECKONED
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,66 +2,44 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from rules import limits
+from rules import doses, limits
 from rules.cells import MICRO
 from rules.felt import felt_values, held_in
-from rules.limits import QUIET, LimitState, Swept, Verdict, speaks_each, verdicts
+from rules.limits import QUIET, LimitState, Swept, Verdict, can_speak_each, verdicts
 from rules.model.alarm import Priority
 from rules.model.event import ConditionClosed, ConditionOpened, Event, Standing, StandingChanged
 from rules.model.quantities import Felt
+from rules.moments import Moments, moments_of
+from rules.reckoning import Kit
+from rules.record import BatchRecord, Columns, Record
 from rules.standing import BY_SEVERITY, UNWATCHED, standing_at, standings_of
 from rules.state import NEW, BatchState, EvaluatorState
-from rules.sun import sun_is_up
+from rules.surroundings import INPUTS, felt_by, reckon_rows
 from rules.trend import Ring, head_out, onto_ring_all, trends_of
-from rules.turnover import closed_at, demand_next, gone, still_spoken
+from rules.turnover import closed_at, demand_next, dose_event, gone, still_spoken
 from rules.watchlist import blind_id, can_make_drift
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Sequence
 
     from rules.cells import CellBlock
+    from rules.doses import DoseState
     from rules.felt import Held
+    from rules.limits import Bound
     from rules.model.plan import Limit
+    from rules.reckoning import Reckoned
     from rules.speaking import Span
     from rules.watchlist import BatchWatch, StageWatch, Watchlist
 
 Floats = NDArray[np.float64]
 Wholes = NDArray[np.int64]
 Flags = NDArray[np.bool_]
-
-NO_LIMIT = -1
-
-
-@dataclass(frozen=True, slots=True)
-class BatchRecord:
-    """One batch over a block, an entry per minute in every array.
-
-    `felt` is in each quantity's unit, NaN where missing. `margin` is the smallest over the limits
-    that speak and have a value, NaN where none does; `limit` is the place in `limits` of the one
-    it belongs to, -1 for none. `standing` is the place in `rules.standing.BY_SEVERITY`, -1 while
-    unwatched.
-    """
-
-    felt: Mapping[Felt, Floats]
-    limits: tuple[Limit, ...]
-    margin: Floats
-    limit: NDArray[np.int16]
-    standing: NDArray[np.int8]
-
-
-@dataclass(frozen=True, slots=True)
-class Record:
-    """What a sweep saw, for charts: every batch by its code, from `first_minute` on."""
-
-    first_minute: int
-    minutes: int
-    batches: Mapping[str, BatchRecord]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,31 +49,6 @@ class _Segment:
     rows: slice
     watch: StageWatch | None
     spans: tuple[tuple[Span, slice], ...]
-
-
-class _Columns:
-    """The arrays of one batch while they are being filled; felt values in millionths."""
-
-    def __init__(self, minutes: int) -> None:
-        self.values: dict[Felt, Wholes] = {}
-        self.present: dict[Felt, Flags] = {}
-        self.margin: Floats = np.full(minutes, np.inf)
-        self.limit = np.full(minutes, NO_LIMIT, dtype=np.int16)
-        self.limits: list[Limit] = []
-        self.standing = np.full(minutes, UNWATCHED, dtype=np.int8)
-
-    def record(self) -> BatchRecord:
-        """Return what was filled in, in the units people read."""
-        return BatchRecord(
-            felt={
-                felt: np.where(self.present[felt], values / np.float64(MICRO), np.nan)
-                for felt, values in self.values.items()
-            },
-            limits=tuple(self.limits),
-            margin=np.where(np.isfinite(self.margin), self.margin, np.nan),
-            limit=self.limit,
-            standing=self.standing,
-        )
 
 
 def sweep(
@@ -111,7 +64,7 @@ def sweep(
         return state, (), Record(block.first_minute, 0, {})
     demand_next(state, block.first_minute)
     held = held_in(block, still_spoken(watchlist, state.latest))
-    sun_up = sun_is_up(watchlist.place, block.first_minute + np.arange(minutes, dtype=np.int64))
+    moments = moments_of(watchlist.place, block.first_minute, minutes)
     said: list[tuple[int, Event]] = [
         (event.minute, event) for event in gone(watchlist, state, block.first_minute)
     ]
@@ -119,7 +72,7 @@ def sweep(
     records: dict[str, BatchRecord] = {}
     for batch in watchlist.batches:
         before = state.batches.get(batch.code, NEW)
-        after, events, record = _sweep_batch(batch, before, held, sun_up)
+        after, events, record = _sweep_batch(batch, before, held, moments)
         batches[batch.code] = after
         records[batch.code] = record
         said.extend((event.minute, event) for event in events)
@@ -136,25 +89,17 @@ def sweep(
 
 
 def _sweep_batch(
-    batch: BatchWatch, before: BatchState, held: Held, sun_up: Flags
+    batch: BatchWatch, before: BatchState, held: Held, moments: Moments
 ) -> tuple[BatchState, list[Event], BatchRecord]:
-    minutes = len(sun_up)
-    columns = _Columns(minutes)
+    minutes = len(moments.sun_up)
+    columns = Columns(minutes)
     segments = tuple(_segments(batch, held.first_minute, minutes))
-    for felt in dict.fromkeys(
-        felt
-        for segment in segments
-        for span, _ in segment.spans
-        for felt in _felt_in(segment, span)
-    ):
-        columns.values[felt] = np.zeros(minutes, dtype=np.int64)
-        columns.present[felt] = np.zeros(minutes, dtype=np.bool_)
     for segment in segments:
         for span, rows in segment.spans:
+            for felt in _felt_in(segment, span):
+                columns.open_felt(felt)
             for felt, speaker in span.speakers.items():
-                values, present = felt_values(speaker, held, rows)
-                columns.values[felt][rows] = values
-                columns.present[felt][rows] = present
+                columns.write(felt, rows, felt_values(speaker, held, rows))
     events: list[Event] = []
     for segment in segments:
         minute = held.first_minute + segment.rows.start
@@ -162,22 +107,50 @@ def _sweep_batch(
         key = segment.watch.key if segment.watch is not None else None
         if before.key != key:
             events.extend(closed_at(minute, batch.code, before))
-            before = BatchState(key=key, standing=standing, conditions={}, rings={})
+            before = before.under(key)
         if segment.watch is None:
-            before = BatchState(key=None, standing=None, conditions={}, rings={})
+            before = replace(before, standing=None)
         else:
-            before, said = _judge(
-                batch.code, segment, segment.watch, before, columns, minute, sun_up[segment.rows]
+            kit = batch.kit_in(segment.spans[0][0])
+            reckoned = _reckon(kit, segment, before.reckoned, columns, moments, held)
+            film_open = kit.film_open(
+                minute + np.arange(segment.rows.stop - segment.rows.start, dtype=np.int64)
             )
+            now = _Now(batch.code, segment, segment.watch, kit, minute, moments, film_open)
+            before, said = _judge(now, replace(before, reckoned=reckoned), columns)
             events.extend(said)
         events.extend(_turns(batch.code, standing, columns.standing[segment.rows], minute))
     return before, sorted(events, key=lambda event: event.minute), columns.record()
+
+
+def _reckon(
+    kit: Kit,
+    segment: _Segment,
+    before: Reckoned,
+    columns: Columns,
+    moments: Moments,
+    held: Held,
+) -> Reckoned:
+    """Carry what is reckoned over a segment, span by span, and write what the batch feels by it."""
+    for span, rows in segment.spans:
+        felt = {
+            quantity: columns.read(quantity, rows)
+            for quantity in INPUTS
+            if quantity in span.speakers
+        }
+        before, told = reckon_rows(kit, before, span, felt, moments, held, rows)
+        for quantity, values in felt_by(span, told).items():
+            columns.write(quantity, rows, values)
+        if told.reserve_band is not None and told.hours_band is not None:
+            columns.write_bands(rows, told.reserve_band, told.hours_band)
+    return before
 
 
 def _felt_in(segment: _Segment, span: Span) -> Iterator[Felt]:
     yield from span.speakers
     if segment.watch is not None:
         yield from segment.watch.needed
+        yield from INPUTS
 
 
 def _segments(batch: BatchWatch, first_minute: int, minutes: int) -> Iterator[_Segment]:
@@ -206,60 +179,130 @@ def _segment(spans: Sequence[tuple[Span, slice]], watch: StageWatch | None) -> _
     return _Segment(slice(spans[0][1].start, spans[-1][1].stop), watch, tuple(spans))
 
 
-def _judge(
-    code: str,
-    segment: _Segment,
-    watch: StageWatch,
-    before: BatchState,
-    columns: _Columns,
-    minute: int,
-    sun_up: Flags,
-) -> tuple[BatchState, list[Event]]:
-    rows = segment.rows
-    length: int = rows.stop - rows.start
+@dataclass(frozen=True, slots=True)
+class _Now:
+    """What holds over a segment while it is judged; `minute` is its first, flags are by row."""
+
+    code: str
+    segment: _Segment
+    watch: StageWatch
+    kit: Kit
+    minute: int
+    moments: Moments
+    film_open: Flags
+
+    @property
+    def rows(self) -> slice:
+        return self.segment.rows
+
+    @property
+    def sun_up(self) -> Flags:
+        return self.moments.sun_up[self.segment.rows]
+
+    def speaking(self, bound: Bound) -> Flags:
+        return can_speak_each(bound, sun_up=self.sun_up, film_open=self.film_open)
+
+
+class _Standings:
+    """The flags from which each cell's standing follows, filled in condition by condition."""
+
+    def __init__(self, length: int) -> None:
+        self.in_danger = np.zeros(length, dtype=np.bool_)
+        self.strained = np.zeros(length, dtype=np.bool_)
+        self.blind = np.zeros(length, dtype=np.bool_)
+
+    def add(self, priority: Priority, *, raised: Flags, rising: Flags | None) -> None:
+        """Count in one condition: danger once it is raised with high priority, else strain."""
+        if priority is Priority.HIGH:
+            self.in_danger |= raised
+        else:
+            self.strained |= raised
+        if rising is not None:
+            self.strained |= rising
+
+
+def _judge(now: _Now, before: BatchState, columns: Columns) -> tuple[BatchState, list[Event]]:
+    rows, watch = now.rows, now.watch
+    standings = _Standings(rows.stop - rows.start)
+    conditions, events = _judge_limits(now, before, columns, standings)
+    sums, turned = _judge_doses(now, before, columns, standings)
+    events.extend(turned)
+    for quantity in watch.vital:
+        missing = ~columns.present[quantity][rows]
+        standings.blind |= missing
+        name = blind_id(quantity)
+        said = np.where(missing, np.int8(Verdict.BEYOND), np.int8(Verdict.BACK))
+        swept = limits.sweep(
+            watch.blind, before.conditions.get(name, QUIET), now.minute, said.astype(np.int8)
+        )
+        if swept.state != QUIET:
+            conditions[name] = swept.state
+        events.extend(_blind_events(now.code, name, swept))
+    rings, drifting = _drift(now, before, columns)
+    columns.standing[rows] = standings_of(
+        in_danger=standings.in_danger,
+        blind=standings.blind,
+        strained=standings.strained,
+        drifting=drifting,
+    )
+    standing = standing_at(int(columns.standing[rows.stop - 1]))
+    after = BatchState(watch.key, standing, conditions, rings, sums, before.reckoned)
+    return after, events
+
+
+def _judge_limits(
+    now: _Now, before: BatchState, columns: Columns, standings: _Standings
+) -> tuple[dict[str, LimitState], list[Event]]:
+    rows, code = now.rows, now.code
     conditions: dict[str, LimitState] = {}
     events: list[Event] = []
-    in_danger = np.zeros(length, dtype=np.bool_)
-    strained = np.zeros(length, dtype=np.bool_)
-    blind = np.zeros(length, dtype=np.bool_)
-    for limit, bound in zip(watch.limits, watch.bounds, strict=True):
-        values = columns.values[limit.quantity][rows]
-        present = columns.present[limit.quantity][rows]
+    for limit, bound in zip(now.watch.limits, now.watch.bounds, strict=True):
+        values, present = columns.read(limit.quantity, rows)
         old = before.conditions.get(limit.id, QUIET)
-        swept = limits.sweep(bound.delays, old, minute, verdicts(bound, values, present, sun_up))
+        said = verdicts(bound, values, present, sun_up=now.sun_up, film_open=now.film_open)
+        swept = limits.sweep(bound.delays, old, now.minute, said)
         if swept.state != QUIET:
             conditions[limit.id] = swept.state
-        if limit.priority is Priority.HIGH:
-            in_danger |= swept.raised
-            strained |= swept.rising
-        else:
-            strained |= swept.raised | swept.rising
-        shown = values / np.float64(MICRO)
+        standings.add(limit.priority, raised=swept.raised, rising=swept.rising)
         events.extend(
-            ConditionOpened(at, code, limit.id, since, float(shown[at - minute]), limit.priority)
+            ConditionOpened(
+                at, code, limit.id, since, int(values[at - now.minute]) / MICRO, limit.priority
+            )
             for at, since in swept.opened
         )
         events.extend(ConditionClosed(at, code, limit.id) for at in swept.closed)
         margin = bound.sign * (bound.at - values) / np.float64(bound.full_margin)
-        counts = present & speaks_each(bound.when, sun_up)
+        counts = present & now.speaking(bound)
         _least(columns, rows, np.where(counts, np.minimum(margin, 1.0), np.inf), limit)
-    for quantity in watch.vital:
-        missing = ~columns.present[quantity][rows]
-        blind |= missing
-        name = blind_id(quantity)
-        said = np.where(missing, np.int8(Verdict.BEYOND), np.int8(Verdict.BACK))
-        swept = limits.sweep(
-            watch.blind, before.conditions.get(name, QUIET), minute, said.astype(np.int8)
+    return conditions, events
+
+
+def _judge_doses(
+    now: _Now, before: BatchState, columns: Columns, standings: _Standings
+) -> tuple[dict[str, DoseState], list[Event]]:
+    rows = now.rows
+    sums: dict[str, DoseState] = {}
+    events: list[Event] = []
+    direct_from = np.zeros(rows.stop - rows.start, dtype=np.int64)
+    if now.watch.counts_direct_sun:
+        direct_from = now.moments.direct_from(now.kit.shade_fraction, rows)
+    for dose, bound in zip(now.watch.doses, now.watch.dose_bounds, strict=True):
+        values, present = columns.read(dose.quantity, rows)
+        swept = doses.sweep(
+            bound,
+            before.doses.get(dose.id),
+            now.minute,
+            values=values,
+            present=present,
+            days=now.moments.days,
+            sun_up=now.sun_up,
+            direct_from=direct_from,
         )
-        if swept.state != QUIET:
-            conditions[name] = swept.state
-        events.extend(_blind_events(code, name, swept))
-    rings, drifting = _drift(segment, watch, before, columns, minute, sun_up)
-    columns.standing[rows] = standings_of(
-        in_danger=in_danger, blind=blind, strained=strained, drifting=drifting
-    )
-    standing = standing_at(int(columns.standing[rows.stop - 1]))
-    return BatchState(watch.key, standing, conditions, rings), events
+        sums[dose.id] = swept.state
+        standings.add(dose.priority, raised=swept.raised, rising=None)
+        columns.write_sum(dose.id, rows, swept.total / np.float64(bound.in_one))
+        events.extend(dose_event(now.code, dose, bound, turn) for turn in swept.turns)
+    return sums, events
 
 
 def _blind_events(code: str, name: str, swept: Swept) -> Iterator[Event]:
@@ -269,7 +312,7 @@ def _blind_events(code: str, name: str, swept: Swept) -> Iterator[Event]:
         yield ConditionClosed(at, code, name)
 
 
-def _least(columns: _Columns, rows: slice, margin: Floats, limit: Limit) -> None:
+def _least(columns: Columns, rows: slice, margin: Floats, limit: Limit) -> None:
     """Take over a limit's margin where it is smaller than every one so far."""
     if limit not in columns.limits:
         columns.limits.append(limit)
@@ -279,34 +322,29 @@ def _least(columns: _Columns, rows: slice, margin: Floats, limit: Limit) -> None
     columns.limit[rows] = np.where(smaller, np.int16(place), columns.limit[rows])
 
 
-def _drift(
-    segment: _Segment,
-    watch: StageWatch,
-    before: BatchState,
-    columns: _Columns,
-    minute: int,
-    sun_up: Flags,
-) -> tuple[dict[Felt, Ring], Flags]:
-    rows = segment.rows
+def _drift(now: _Now, before: BatchState, columns: Columns) -> tuple[dict[Felt, Ring], Flags]:
+    rows, watch = now.rows, now.watch
     drifting = np.zeros(rows.stop - rows.start, dtype=np.bool_)
     rings: dict[Felt, Ring] = {}
     for felt in watch.trended:
         old = before.rings.get(felt, ())
-        values = columns.values[felt][rows]
-        present = columns.present[felt][rows]
+        values, present = columns.read(felt, rows)
         rings[felt] = onto_ring_all(old, values, present)
         bounds = [
             bound
             for limit, bound in zip(watch.limits, watch.bounds, strict=True)
             if limit.quantity is felt and can_make_drift(limit)
         ]
-        for since, run in _unbroken(segment, felt):
+        speaking = [now.speaking(bound) for bound in bounds]
+        for since, run in _unbroken(now.segment, felt):
             trends = trends_of(
-                old if run.start == 0 else (), minute + run.start - since, values[run], present[run]
+                old if run.start == 0 else (),
+                now.minute + run.start - since,
+                values[run],
+                present[run],
             )
-            for bound in bounds:
-                out = speaks_each(bound.when, sun_up[run]) & head_out(bound, trends)
-                drifting[run] |= out
+            for bound, spoken in zip(bounds, speaking, strict=True):
+                drifting[run] |= spoken[run] & head_out(bound, trends)
     return rings, drifting
 
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rules.model.event import ConditionClosed, Event, StandingChanged
+from rules.model.event import ConditionClosed, ConditionOpened, Event, StandingChanged
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from rules.doses import DoseBound, DoseTurn
+    from rules.model.dose import DoseLimit
     from rules.state import BatchState, EvaluatorState
     from rules.watchlist import Watchlist
 
@@ -29,11 +31,17 @@ def still_spoken(
 
 def closed_at(minute: int, code: str, state: BatchState) -> list[Event]:
     """Return the closing of everything that is open in a batch."""
-    return [
-        ConditionClosed(minute, code, name)
-        for name, condition in state.conditions.items()
-        if condition.raised
-    ]
+    raised = [name for name, condition in state.conditions.items() if condition.raised]
+    raised += [name for name, dose in state.doses.items() if dose.raised]
+    return [ConditionClosed(minute, code, name) for name in raised]
+
+
+def dose_event(code: str, dose: DoseLimit, bound: DoseBound, turn: DoseTurn) -> Event:
+    """Return what a dose's turn says; its value is the sum, in the unit of its kind."""
+    if turn.opened:
+        total = bound.shown(turn.total)
+        return ConditionOpened(turn.minute, code, dose.id, turn.since_minute, total, dose.priority)
+    return ConditionClosed(turn.minute, code, dose.id)
 
 
 def gone(watchlist: Watchlist, state: EvaluatorState, minute: int) -> list[Event]:

@@ -6,16 +6,24 @@ import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from rules.doses import DoseBound, dose_bound
 from rules.limits import Bound, Delays, bound_of
+from rules.local_time import NOON, earliest_instant, local_day
 from rules.model.alarm import Priority
-from rules.model.batch import ENDED
-from rules.model.quantities import Felt
-from rules.speaking import Span, span_at, spans_of
+from rules.model.batch import ENDED, Seen, Wrap
+from rules.model.dose import DoseKind
+from rules.model.quantities import RECKONED, Felt
+from rules.psychrometry import pressure_at_elevation_kpa
+from rules.reckoning import Kit
+from rules.reserve import EFFECTS, Effect
+from rules.scion import drying_figures
+from rules.speaking import Source, Span, first_cell, span_at, spans_of
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping, Sequence
 
-    from rules.model.batch import Stage
+    from rules.model.batch import Batch, Stage
+    from rules.model.dose import DoseLimit
     from rules.model.place import Place
     from rules.model.plan import CarePlan, Limit, StagePlan
     from rules.model.site import Site
@@ -31,7 +39,8 @@ class StageWatch:
     """What is judged in one stage of one batch.
 
     `key` names the stage and every figure it is judged by: when it changes, all starts afresh.
-    `trended` are the quantities whose trend can make a batch drift.
+    `trended` are the quantities whose trend can make a batch drift. `needed` are all that sensors
+    must tell for it.
     """
 
     key: str
@@ -41,15 +50,30 @@ class StageWatch:
     blind: Delays
     needed: tuple[Felt, ...]
     trended: tuple[Felt, ...]
+    doses: tuple[DoseLimit, ...]
+    dose_bounds: tuple[DoseBound, ...]
+
+    @property
+    def counts_direct_sun(self) -> bool:
+        """Whether some dose adds minutes of direct sun."""
+        return any(bound.kind is DoseKind.DIRECT_SUN for bound in self.dose_bounds)
+
+
+@dataclass(frozen=True, slots=True)
+class PlanWatch:
+    """What one version of a plan means for a batch: what is judged by stage, what is reckoned."""
+
+    stages: Mapping[Stage, StageWatch]
+    kit: Kit
 
 
 @dataclass(frozen=True, slots=True)
 class BatchWatch:
-    """One batch: its spans, and what is judged in each stage."""
+    """One batch: its spans, and what is judged in them by the version of its plan in force."""
 
     code: str
     spans: tuple[Span, ...]
-    stages: Mapping[Stage, StageWatch]
+    versions: tuple[PlanWatch, ...]
 
     def span_at(self, minute: int) -> Span:
         """Return the span that holds a minute."""
@@ -57,7 +81,13 @@ class BatchWatch:
 
     def watch_in(self, span: Span) -> StageWatch | None:
         """Return what is judged in a span; None if the batch is unwatched in it."""
-        return self.stages.get(span.stage) if span.stage is not None else None
+        if span.stage is None:
+            return None
+        return self.versions[span.version].stages.get(span.stage)
+
+    def kit_in(self, span: Span) -> Kit:
+        """Return what the batch is reckoned with in a span."""
+        return self.versions[span.version].kit
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,35 +99,83 @@ class Watchlist:
     batches: tuple[BatchWatch, ...]
 
 
-def watchlist(site: Site, plans: Mapping[str, CarePlan]) -> Watchlist:
-    """Work out what to judge for every batch of a checked site, `plans` by their ids.
+def watchlist(site: Site, versions: Mapping[str, Sequence[CarePlan]]) -> Watchlist:
+    """Work out what to judge for every batch of a checked site.
 
-    LookupError if a batch names a plan that is not there.
+    `versions` holds each plan by its id, all versions in order of force. LookupError if a batch
+    names a plan that is not there.
     """
     batches: list[BatchWatch] = []
     for batch in site.batch:
-        plan = plans.get(batch.plan)
-        if plan is None:
+        plans = versions.get(batch.plan)
+        if not plans:
             msg = f"batch {batch.code}: there is no care plan {batch.plan}"
             raise LookupError(msg)
-        stages = {
-            stage: watch
-            for stage, stage_plan in plan.stage.items()
-            if (watch := _stage_watch(plan, stage, stage_plan)) is not None
-        }
-        batches.append(BatchWatch(batch.code, spans_of(site, batch), stages))
+        spans = spans_of(site, batch, in_force_from=[plan.in_force_from for plan in plans])
+        watched = tuple(_plan_watch(site, batch, plan) for plan in plans)
+        batches.append(BatchWatch(batch.code, spans, watched))
     channels = frozenset(
-        source.channel
-        for batch in batches
-        for span in batch.spans
-        for speaker in span.speakers.values()
-        for source in speaker.sources
+        source.channel for batch in batches for span in batch.spans for source in _sources_in(span)
     )
     return Watchlist(place=site.site, channels=channels, batches=tuple(batches))
 
 
+def _sources_in(span: Span) -> Iterator[Source]:
+    for speaker in span.speakers.values():
+        yield from speaker.sources
+    if span.house_air is not None:
+        yield span.house_air
+
+
+def _plan_watch(site: Site, batch: Batch, plan: CarePlan) -> PlanWatch:
+    stages = {
+        stage: watch
+        for stage, stage_plan in plan.stage.items()
+        if (watch := _stage_watch(plan, stage, stage_plan)) is not None
+    }
+    house = {bench.id: bench.house for bench in site.bench}.get(batch.bench)
+    shade = {one.id: one.shade_fraction for one in site.house}
+    figures = None
+    if plan.drying is not None:
+        figures = drying_figures(
+            plan.drying,
+            grafted_minute(batch, site.site),
+            pressure_kpa=pressure_at_elevation_kpa(site.site.elevation_m),
+            scion_diameter_mm=batch.scion_diameter_mm,
+        )
+    seen = sorted(
+        (first_cell(one.at), one.seen)
+        for one in batch.observation
+        if EFFECTS[one.seen] is not Effect.NOTHING
+    )
+    kit = Kit(
+        place=site.site,
+        shade_fraction=shade.get(house, 0.0) if house is not None else 0.0,
+        figures=figures,
+        seen=tuple(seen),
+        wrapped=batch.wrap is not Wrap.NONE,
+    )
+    return PlanWatch(stages, kit)
+
+
+def grafted_minute(batch: Batch, place: Place) -> int:
+    """Return the first cell after grafting.
+
+    That is when it was seen to, or when the first stage began if that was the same day; else noon.
+    """
+    seen = [one.at for one in batch.observation if one.seen is Seen.GRAFTED]
+    if seen:
+        return first_cell(min(seen))
+    began = batch.stage[0].since
+    if local_day(began, place) == batch.grafted_on:
+        return first_cell(began)
+    return first_cell(earliest_instant(batch.grafted_on, NOON, place))
+
+
 def _stage_watch(plan: CarePlan, stage: Stage, stage_plan: StagePlan) -> StageWatch | None:
-    spoken_of = tuple(dict.fromkeys(limit.quantity for limit in stage_plan.limit))
+    judged = [limit.quantity for limit in stage_plan.limit]
+    judged += [dose.quantity for dose in stage_plan.dose]
+    spoken_of = tuple(dict.fromkeys(felt for felt in judged if felt not in RECKONED))
     vital = tuple(dict.fromkeys(stage_plan.vital)) or spoken_of
     if stage in ENDED or not vital:
         return None
@@ -108,6 +186,8 @@ def _stage_watch(plan: CarePlan, stage: Stage, stage_plan: StagePlan) -> StageWa
         vital=vital,
         blind=Delays(max(1, stage_plan.blind_after_min), BLIND_OFF_CELLS),
         needed=tuple(dict.fromkeys((*spoken_of, *vital))),
+        doses=stage_plan.dose,
+        dose_bounds=tuple(dose_bound(dose, stage) for dose in stage_plan.dose),
         trended=tuple(
             dict.fromkeys(limit.quantity for limit in stage_plan.limit if can_make_drift(limit))
         ),
@@ -115,8 +195,12 @@ def _stage_watch(plan: CarePlan, stage: Stage, stage_plan: StagePlan) -> StageWa
 
 
 def can_make_drift(limit: Limit) -> bool:
-    """Return whether heading for this limit is worth a word; light jumps with every cloud."""
-    return limit.priority is not Priority.LOW and limit.quantity is not Felt.PPFD
+    """Return whether heading for this limit is worth a word.
+
+    Light jumps with every cloud; what is reckoned looks ahead already.
+    """
+    silent = limit.quantity is Felt.PPFD or limit.quantity in RECKONED
+    return limit.priority is not Priority.LOW and not silent
 
 
 def blind_id(felt: Felt) -> str:

@@ -67,7 +67,7 @@ class Writer:
     """Writes messages for one site. `base_url` is how people reach the pages."""
 
     site: Site
-    plans: Mapping[str, CarePlan]
+    plans: Mapping[str, Sequence[CarePlan]]
     base_url: str
 
     def opened(self, alarm: AlarmRecord, to: Addressed) -> MessageText:

@@ -17,7 +17,7 @@ from api.records.session import reading, writing
 
 if TYPE_CHECKING:
     import threading
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Mapping, Sequence
     from datetime import datetime, timedelta
 
     from sqlalchemy import Connection, Engine
@@ -51,7 +51,7 @@ class AlertService:
     def __init__(
         self,
         site: Site,
-        plans: Mapping[str, CarePlan],
+        plans: Mapping[str, Sequence[CarePlan]],
         records: Engine,
         clock: Clock,
         channels: Channels,

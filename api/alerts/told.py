@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from rules.model.plan import plan_of
 from rules.model.quantities import Felt
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from api.records.alarms import AlarmRecord
     from rules.model.batch import Batch, Stage
@@ -38,7 +39,7 @@ def batch_of(site: Site, code: str) -> Batch | None:
     return next((batch for batch in site.batch if batch.code == code), None)
 
 
-def subject_of(site: Site, plans: Mapping[str, CarePlan], alarm: AlarmRecord) -> Subject:
+def subject_of(site: Site, plans: Mapping[str, Sequence[CarePlan]], alarm: AlarmRecord) -> Subject:
     """Look up what an alarm is about, as it was when it opened."""
     batch = batch_of(site, alarm.batch)
     stage = None if batch is None else batch.stage_at(alarm.opened_at)
@@ -46,18 +47,21 @@ def subject_of(site: Site, plans: Mapping[str, CarePlan], alarm: AlarmRecord) ->
         alarm=alarm,
         batch=batch,
         stage=stage,
-        limit=_limit(plans, batch, stage, alarm.condition),
+        limit=_limit(plans, batch, stage, alarm),
         blind_to=_blind_to(alarm.condition),
     )
 
 
 def _limit(
-    plans: Mapping[str, CarePlan], batch: Batch | None, stage: Stage | None, condition: str
+    plans: Mapping[str, Sequence[CarePlan]],
+    batch: Batch | None,
+    stage: Stage | None,
+    alarm: AlarmRecord,
 ) -> Limit | None:
-    plan = None if batch is None else plans.get(batch.plan)
+    plan = None if batch is None else plan_of(plans, batch.plan, alarm.opened_at)
     if plan is None or stage is None or stage not in plan.stage:
         return None
-    return next((limit for limit in plan.stage[stage].limit if limit.id == condition), None)
+    return next((limit for limit in plan.stage[stage].limit if limit.id == alarm.condition), None)
 
 
 def _blind_to(condition: str) -> Felt | None:

@@ -21,6 +21,7 @@ from rules.cells import block_of
 from rules.evaluator import BatchRecord, EvaluatorState, outlook, start, sweep
 from rules.model.quantities import Felt
 from rules.model.reading import MINUTE_MS, minute_of
+from rules.reserve import Band
 from rules.standing import UNWATCHED
 from rules.tonight import BOUNDS, recent_slots
 
@@ -90,6 +91,9 @@ class _BatchTape:
         self.limit = np.full(minutes, -1, dtype=np.int16)
         self.limits: tuple[Limit, ...] = ()
         self.standing = np.full(minutes, UNWATCHED, dtype=np.int8)
+        self.doses: dict[str, NDArray[np.float64]] = {}
+        self.reserve_pct = _no_band(minutes)
+        self.hours_to_critical = _no_band(minutes)
 
 
 class Sight:
@@ -222,6 +226,15 @@ def _write(tape: _Tape, record: Record, *, skip: int, at: int) -> None:
         batch.margin[onto] = swept.margin[skip:]
         batch.standing[onto] = swept.standing[skip:]
         batch.limit[onto] = _places(batch, swept)[skip:]
+        for name, total in swept.doses.items():
+            kept = batch.doses.setdefault(name, np.full(tape.minutes, np.nan))
+            kept[onto] = total[skip:]
+        for band, of_batch in (
+            (swept.reserve_pct, batch.reserve_pct),
+            (swept.hours_to_critical, batch.hours_to_critical),
+        ):
+            if band is not None:
+                of_batch[:, onto] = np.stack((band.low, band.central, band.high))[:, skip:]
 
 
 def _places(batch: _BatchTape, swept: BatchRecord) -> NDArray[np.int16]:
@@ -241,4 +254,19 @@ def _frozen(batch: _BatchTape) -> BatchRecord:
         margin=batch.margin.copy(),
         limit=batch.limit.copy(),
         standing=batch.standing.copy(),
+        doses={name: total.copy() for name, total in batch.doses.items()},
+        reserve_pct=_band_in(batch.reserve_pct),
+        hours_to_critical=_band_in(batch.hours_to_critical),
     )
+
+
+def _no_band(minutes: int) -> NDArray[np.float64]:
+    return np.full((3, minutes), np.nan)
+
+
+def _band_in(rows: NDArray[np.float64]) -> Band | None:
+    """Return a copy of the band; None where nothing was reckoned in all the span."""
+    if bool(np.all(np.isnan(rows[1]))):
+        return None
+    low, central, high = rows.copy()
+    return Band(low, central, high)

@@ -32,7 +32,7 @@ from rules.model.reading import MINUTE_MS, minute_of
 
 if TYPE_CHECKING:
     import threading
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Mapping, Sequence
     from datetime import datetime
 
     from sqlalchemy import Engine
@@ -51,9 +51,10 @@ LONGEST_PAUSE_S = 30.0
 UNWATCHED_AFTER_MIN = 5
 
 
-def revision_of(site: Site, plans: Mapping[str, CarePlan]) -> str:
+def revision_of(site: Site, plans: Mapping[str, Sequence[CarePlan]]) -> str:
     """Return a name for exactly this site and these plans: any edit changes it."""
-    text = [site.model_dump_json(), *(plans[name].model_dump_json() for name in sorted(plans))]
+    versions = [plan.model_dump_json() for name in sorted(plans) for plan in plans[name]]
+    text = [site.model_dump_json(), *versions]
     return hashlib.sha256("\n".join(text).encode()).hexdigest()
 
 
@@ -84,7 +85,7 @@ class Watch:
         self,
         watchlist: Watchlist,
         site: Site,
-        plans: Mapping[str, CarePlan],
+        plans: Mapping[str, Sequence[CarePlan]],
         store: ReadingStore,
         records: Engine,
         clock: Clock,

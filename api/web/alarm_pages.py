@@ -11,6 +11,7 @@ from api.records.session import reading
 from api.web.now_page import WAITING
 from api.web.telling import blind_felt, limit_of
 from rules.model.alarm import AlarmState
+from rules.model.plan import plan_of
 
 if TYPE_CHECKING:
     from api.parts import Parts
@@ -80,7 +81,7 @@ def says_of(parts: Parts, one: AlarmRecord, telling: Telling) -> str:
     if felt is not None:
         return telling.words.blind_to([telling.words.felt[felt]])
     batch = next((b for b in parts.site.batch if b.code == one.batch), None)
-    plan = parts.plans.get(batch.plan) if batch else None
+    plan = plan_of(parts.plans, batch.plan, one.opened_at) if batch else None
     limit = limit_of(plan, batch, one.condition, one.opened_at)
     return telling.says(limit) if limit else one.condition
 
@@ -107,7 +108,7 @@ def alarm_page(parts: Parts, alarm_id: int, telling: Telling) -> AlarmPage:
         messages = messages_of(db, alarm_id)
     words = telling.words
     batch = next((b for b in parts.site.batch if b.code == one.batch), None)
-    plan = parts.plans.get(batch.plan) if batch else None
+    plan = plan_of(parts.plans, batch.plan, one.opened_at) if batch else None
     limit = limit_of(plan, batch, one.condition, one.opened_at)
     value, todo = "", ""
     if limit is not None:

@@ -16,7 +16,7 @@ from api.web.pictures import chart_of, day_picture, frame_of, ribbon_of, worst_b
 from api.web.tonight import tonight_of
 from rules.local_time import to_local
 from rules.model.event import Standing
-from rules.model.plan import When
+from rules.model.plan import When, plan_of
 from rules.model.quantities import Felt
 
 if TYPE_CHECKING:
@@ -118,6 +118,7 @@ def batch_page(
         now = picture if day == today else day_picture(sight, place, today)
         entry = entry_of(parts, batch, seen, present=present, picture=now, telling=telling)
     words = telling.words
+    plan = plan_of(parts.plans, batch.plan, telling.now)
     limits: dict[Felt, list[Judged]] = {}
     for one in seen.judged if seen else ():
         limits.setdefault(one.limit.quantity, []).append(one)
@@ -139,7 +140,7 @@ def batch_page(
             if seen is not None
         ),
         facts=_facts(parts, batch, telling),
-        source=parts.plans[batch.plan].source if batch.plan in parts.plans else "",
+        source=plan.source if plan else "",
         day_name=words.noon_to_noon(
             telling.day(day.starts_on), telling.day(day.starts_on + timedelta(days=1))
         ),
@@ -255,7 +256,7 @@ def _facts(parts: Parts, batch: Batch, telling: Telling) -> tuple[Fact, ...]:
     today = to_local(telling.now, parts.site.site).date()
     grafted = telling.day(batch.grafted_on)
     ago = words.nth_day(max(0, (today - batch.grafted_on).days))
-    plan = parts.plans.get(batch.plan)
+    plan = plan_of(parts.plans, batch.plan, telling.now)
     plan_title = plan.title.in_language(words.code) if plan else batch.plan
     return (
         Fact(words.stage, stage_text),

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from rules.care_today import care_today
 from rules.local_time import local_day
+from rules.model.plan import plan_of
 
 if TYPE_CHECKING:
     from api.parts import Parts
@@ -31,7 +32,7 @@ class NextStep:
 
 def next_step_of(parts: Parts, batch: Batch, telling: Telling) -> NextStep | None:
     """Return what a page says of the next step; None when there is nothing to say."""
-    plan = parts.plans.get(batch.plan)
+    plan = plan_of(parts.plans, batch.plan, telling.now)
     if plan is None:
         return None
     today = local_day(telling.now, parts.site.site)

@@ -237,7 +237,11 @@ def _moving(felt: Felt, batch: Batch, picture: DayPicture, telling: Telling) -> 
 
 def _blind(parts: Parts, seen: BatchOutlook, telling: Telling) -> Trouble:
     words = telling.words
-    channels = [seen.felt[felt].channel for felt in seen.blind_to if felt in seen.felt]
+    channels = [
+        channel
+        for felt in seen.blind_to
+        if felt in seen.felt and (channel := seen.felt[felt].channel) is not None
+    ]
     speaking = dict.fromkeys(channel.partition("/")[0] for channel in channels)
     titles = {sensor.id: sensor.title for sensor in parts.site.sensor}
     ages = [

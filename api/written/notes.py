@@ -55,7 +55,7 @@ def _unseen(
         problem = f'plan "{plan.id}" says nothing for stage {newest}, so nothing is watched now'
         yield text.fault(("batch", place, "stage"), problem, fix=f"Add [stage.{newest}] to it.")
         return
-    seen = spans_of(site, batch)[-1].speakers
+    seen = spans_of(site, batch, in_force_from=[plan.in_force_from])[-1].speakers
     missing = [felt for felt in needs.vital if felt not in seen]
     if missing:
         problem = f"no sensor speaks for its {', '.join(missing)}, so this batch is blind"

@@ -20,15 +20,17 @@ if TYPE_CHECKING:
 class DoseKind(StrEnum):
     """What is added up.
 
-    `light_sum` adds all light. `drying_dose` adds the vapour pressure deficit above `base_kpa`,
+    `light_sum` adds all light. `drying_dose` adds a vapour pressure deficit above `base_kpa`,
     `heat_dose` a temperature above `base_c`, each times its hours. `hours_beyond` adds the hours
-    beyond `base`, whatever the quantity.
+    beyond `base`, whatever the quantity. `direct_sun` adds the minutes in which the light is well
+    above what the house's cloth lets through of a clear sky.
     """
 
     LIGHT_SUM = "light_sum"
     DRYING_DOSE = "drying_dose"
     HEAT_DOSE = "heat_dose"
     HOURS_BEYOND = "hours_beyond"
+    DIRECT_SUN = "direct_sun"
 
 
 class Per(StrEnum):
@@ -41,9 +43,10 @@ class Per(StrEnum):
 QUANTITIES: Mapping[DoseKind, frozenset[Felt]] = MappingProxyType(
     {
         DoseKind.LIGHT_SUM: frozenset({Felt.PPFD}),
-        DoseKind.DRYING_DOSE: frozenset({Felt.VAPOUR_PRESSURE_DEFICIT}),
+        DoseKind.DRYING_DOSE: frozenset({Felt.VAPOUR_PRESSURE_DEFICIT, Felt.LEAF_DEFICIT}),
         DoseKind.HEAT_DOSE: frozenset({Felt.AIR_TEMPERATURE, Felt.LEAF_TEMPERATURE}),
-        DoseKind.HOURS_BEYOND: frozenset(Felt),
+        DoseKind.HOURS_BEYOND: frozenset(Felt) - {Felt.EXPECTED_PEAK},
+        DoseKind.DIRECT_SUN: frozenset({Felt.PPFD}),
     }
 )
 """The quantities that each kind can add up."""
@@ -54,6 +57,7 @@ BOUND_FIELDS: Mapping[DoseKind, str] = MappingProxyType(
         DoseKind.DRYING_DOSE: "bound_kpa_h",
         DoseKind.HEAT_DOSE: "bound_c_h",
         DoseKind.HOURS_BEYOND: "bound_h",
+        DoseKind.DIRECT_SUN: "bound_min",
     }
 )
 BASE_FIELDS: Mapping[DoseKind, str | None] = MappingProxyType(
@@ -62,9 +66,21 @@ BASE_FIELDS: Mapping[DoseKind, str | None] = MappingProxyType(
         DoseKind.DRYING_DOSE: "base_kpa",
         DoseKind.HEAT_DOSE: "base_c",
         DoseKind.HOURS_BEYOND: "base",
+        DoseKind.DIRECT_SUN: None,
     }
 )
-"""The field that holds each kind's bound or base; a light sum has no base."""
+"""The field that holds each kind's bound or base; a light sum has no base, direct sun its own."""
+
+DOSE_SHOWN: Mapping[DoseKind, str] = MappingProxyType(
+    {
+        DoseKind.LIGHT_SUM: "mol m⁻²",
+        DoseKind.DRYING_DOSE: "kPa·h",
+        DoseKind.HEAT_DOSE: "°C·h",
+        DoseKind.HOURS_BEYOND: "h",
+        DoseKind.DIRECT_SUN: "min",
+    }
+)
+"""The unit of each kind's sum, as people read it."""
 
 
 class DoseLimit(Written):
@@ -72,7 +88,8 @@ class DoseLimit(Written):
 
     A sum that must stay below its bound (`side` high) is judged in every cell, and stays broken
     until it begins again. One that must reach its bound (`side` low) can only be judged when its
-    local day ends, so it needs `per` local_day. Only cells in its part of the day are added;
+    local day ends, so it needs `per` local_day. A sum of the stage goes on where a plan is edited
+    elsewhere. Only cells in its part of the day are added;
     missing cells add nothing, and the sum is then known to be too small.
     `beyond` is the side of `base` on which hours count, for hours_beyond alone.
     """
@@ -91,18 +108,19 @@ class DoseLimit(Written):
     bound_kpa_h: float | None = Field(default=None, gt=0, allow_inf_nan=False)
     bound_c_h: float | None = Field(default=None, gt=0, allow_inf_nan=False)
     bound_h: float | None = Field(default=None, gt=0, allow_inf_nan=False)
+    bound_min: float | None = Field(default=None, gt=0, allow_inf_nan=False)
     priority: Priority
     says: Words
     action: Words
 
     @property
     def bound(self) -> float:
-        """The bound in the unit of the kind: mol m⁻², kPa·h, °C·h or h."""
+        """The bound in the unit of the kind, that of DOSE_SHOWN."""
         return self._figure(BOUND_FIELDS[self.kind])
 
     @property
     def threshold(self) -> float | None:
-        """The base in the unit of the quantity; None for a light sum, which adds everything."""
+        """The base in the unit of the quantity; None where the kind has none."""
         field = BASE_FIELDS[self.kind]
         return None if field is None else self._figure(field)
 
@@ -115,6 +133,7 @@ class DoseLimit(Written):
             "bound_kpa_h": self.bound_kpa_h,
             "bound_c_h": self.bound_c_h,
             "bound_h": self.bound_h,
+            "bound_min": self.bound_min,
         }[field]
         if figure is None:
             msg = f"dose {self.id} has no {field}, which its model demands"

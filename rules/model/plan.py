@@ -11,14 +11,15 @@ from rules.model.batch import Cover, GraftMethod, Scion, Stage
 from rules.model.dose import DoseLimit
 from rules.model.drying import Drying
 from rules.model.place import Slug, Written
-from rules.model.quantities import Felt
+from rules.model.quantities import RECKONED, Felt
 from rules.model.release import Check, MethodCare, Release
+from rules.model.words import FilmState as FilmState
 from rules.model.words import Side as Side
 from rules.model.words import When as When
 from rules.model.words import Words as Words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping, Sequence
     from datetime import datetime
 
 
@@ -31,7 +32,7 @@ class Limit(Written):
     part of the day the limit is silent: such a cell counts as back inside.
     `full_margin` is the distance from the bound, in the unit of the quantity, at which the batch
     is wholly comfortable; the margin ribbon is drawn against it.
-    `on_leaf` limits and others judge the quantity named, nothing else.
+    With `film` "open" the limit speaks only while the film is split or off.
     """
 
     id: Slug
@@ -39,6 +40,7 @@ class Limit(Written):
     side: Side
     bound: float = Field(allow_inf_nan=False)
     when: When = When.ALWAYS
+    film: FilmState | None = None
     deadband: float = Field(ge=0, allow_inf_nan=False)
     on_delay_min: int = Field(ge=0, le=1440)
     off_delay_min: int = Field(ge=0, le=1440)
@@ -53,7 +55,7 @@ class StagePlan(Written):
 
     `vital` quantities that are missing make the batch blind; `blind_after_min` is how long they
     must be missing before that is an alarm of its own. An empty `vital` takes every quantity that
-    a limit speaks of, so that no watched batch can fall silent unseen.
+    a limit speaks of and sensors tell, so that no watched batch can fall silent unseen.
     """
 
     vital: tuple[Felt, ...]
@@ -61,6 +63,17 @@ class StagePlan(Written):
     limit: tuple[Limit, ...] = ()
     dose: tuple[DoseLimit, ...] = ()
     check: tuple[Check, ...] = ()
+
+    @model_validator(mode="after")
+    def _vital_can_be_seen(self) -> Self:
+        reckoned = [felt for felt in self.vital if felt in RECKONED]
+        if reckoned:
+            msg = (
+                f"vital: {reckoned[0]} is reckoned, no sensor tells it; name what it is reckoned "
+                "from, as in vapour_pressure_deficit"
+            )
+            raise ValueError(msg)
+        return self
 
     @model_validator(mode="after")
     def _distinct(self) -> Self:
@@ -125,6 +138,23 @@ class CarePlan(Written):
             raise ValueError(msg)
         return self
 
+    @model_validator(mode="after")
+    def _can_be_reckoned(self) -> Self:
+        for stage, needs in self.stage.items():
+            spoken_of = {limit.quantity for limit in needs.limit}
+            spoken_of |= {dose.quantity for dose in needs.dose}
+            unfounded = sorted(spoken_of & {Felt.RESERVE, Felt.HOURS_TO_CRITICAL})
+            if unfounded and self.drying is None:
+                msg = (
+                    f"stage.{stage}: {unfounded[0]} is reckoned from [drying], which this plan "
+                    "lacks; add the table or drop the limit"
+                )
+                raise ValueError(msg)
+            if Felt.EXPECTED_PEAK in spoken_of and self.cover == (Cover.NONE,):
+                msg = f"stage.{stage}: expected_peak is that under a cover; drop the limit"
+                raise ValueError(msg)
+        return self
+
 
 def plan_in_force(versions: Iterable[CarePlan], at: datetime) -> CarePlan:
     """Return the version of one plan in force at the aware instant.
@@ -145,3 +175,9 @@ def in_order_of_force(versions: Iterable[CarePlan]) -> tuple[CarePlan, ...]:
 def _begins(plan: CarePlan) -> tuple[bool, float]:
     since = plan.in_force_from
     return (False, 0.0) if since is None else (True, since.timestamp())
+
+
+def plan_of(versions: Mapping[str, Sequence[CarePlan]], name: str, at: datetime) -> CarePlan | None:
+    """Return the version of the plan called `name` in force at an instant; None if unknown."""
+    known = versions.get(name)
+    return plan_in_force(known, at) if known else None

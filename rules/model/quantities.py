@@ -35,6 +35,14 @@ class Felt(StrEnum):
     LEAF_TEMPERATURE = "leaf_temperature"
     AIR_SPEED = "air_speed"
     SUBSTRATE_MOISTURE = "substrate_moisture"
+    LEAF_DEFICIT = "leaf_vapour_pressure_deficit"
+    RESERVE = "moisture_reserve"
+    HOURS_TO_CRITICAL = "hours_to_critical"
+    EXPECTED_PEAK = "expected_peak"
+
+
+RECKONED = frozenset({Felt.LEAF_DEFICIT, Felt.RESERVE, Felt.HOURS_TO_CRITICAL, Felt.EXPECTED_PEAK})
+"""What no sensor tells: it is reckoned from what several told, some of it over days."""
 
 
 class LightSource(StrEnum):
@@ -173,6 +181,10 @@ FELT_SHOWN: Mapping[Felt, str] = MappingProxyType(
         Felt.LEAF_TEMPERATURE: "°C",
         Felt.AIR_SPEED: "m/s",
         Felt.SUBSTRATE_MOISTURE: "%",
+        Felt.LEAF_DEFICIT: "kPa",
+        Felt.RESERVE: "%",
+        Felt.HOURS_TO_CRITICAL: "h",
+        Felt.EXPECTED_PEAK: "°C",
     }
 )
 

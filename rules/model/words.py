@@ -24,6 +24,12 @@ class When(StrEnum):
     NIGHT = "night"
 
 
+class FilmState(StrEnum):
+    """Whether the film round a leafless scion holds; open is split, loose or taken off."""
+
+    OPEN = "open"
+
+
 class Words(Written):
     """The same sentence in both languages."""
 

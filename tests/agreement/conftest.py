@@ -5,7 +5,7 @@ One file because every agreement test draws from all of it, and test files do no
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
@@ -14,10 +14,16 @@ from hypothesis import strategies as st
 
 from rules.air import vapour_pressure_deficit_kpa
 from rules.cells import MICRO, CellBlock
+from rules.cover import CoverRecord
+from rules.cover_ahead import HouseHours
+from rules.evaluator import EvaluatorState, Watchlist, start, watchlist
+from rules.local_time import day_span_ms
 from rules.model.plan import CarePlan
 from rules.model.quantities import Felt, Quantity
 from rules.model.site import Site
 from rules.quality import PLAUSIBLE
+from rules.reckoning import Reckoned
+from rules.state import NEW
 from rules.sun import sunrise_and_sunset
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -37,6 +43,10 @@ BOUNDS = {
     Felt.LEAF_TEMPERATURE: (42.0,),
     Felt.AIR_SPEED: (2.0,),
     Felt.SUBSTRATE_MOISTURE: (30.0,),
+    Felt.LEAF_DEFICIT: (0.3, 1.0, 2.0),
+    Felt.RESERVE: (60.0, 97.0, 99.0, 100.0),
+    Felt.HOURS_TO_CRITICAL: (1.0, 6.0, 24.0, 1000.0),
+    Felt.EXPECTED_PEAK: (36.0, 41.0),
 }
 DEADBANDS = {
     Felt.AIR_TEMPERATURE: (0.0, 0.5, 2.0),
@@ -46,7 +56,82 @@ DEADBANDS = {
     Felt.LEAF_TEMPERATURE: (0.0, 1.0),
     Felt.AIR_SPEED: (0.0, 0.3),
     Felt.SUBSTRATE_MOISTURE: (0.0, 2.0),
+    Felt.LEAF_DEFICIT: (0.0, 0.1),
+    Felt.RESERVE: (0.0, 1.0),
+    Felt.HOURS_TO_CRITICAL: (0.0, 0.5),
+    Felt.EXPECTED_PEAK: (0.0, 0.5),
 }
+PER_FIGURE = {"source": "drawn"}
+DRYING = {
+    name: {"low": low, "central": central, "high": high, **PER_FIGURE}
+    for name, (low, central, high) in {
+        "conductance_mmol_m2_s": (3.0, 5.0, 9.0),
+        "absorbed_share": (0.3, 0.4, 0.5),
+        "air_speed_m_s": (0.02, 0.05, 0.15),
+        "critical_share": (0.55, 0.6, 0.65),
+        "turgor_loss_share": (0.75, 0.82, 0.9),
+        "uptake_first_mg_h": (5.0, 20.0, 40.0),
+        "uptake_full_mg_h": (150.0, 300.0, 600.0),
+        "uptake_from_d": (0.0, 1.0, 2.0),
+        "uptake_full_d": (1.0, 2.0, 3.0),
+        "humidity_error_pct": (-2.0, 0.0, 2.0),
+        "leaf_temperature_error_c": (-0.5, 0.0, 0.5),
+    }.items()
+} | {
+    # Little water: a reserve that moves within the hour.
+    "leaves": {
+        name: {"low": low, "central": central, "high": high, **PER_FIGURE}
+        for name, (low, central, high) in {
+            "area_cm2": (250.0, 300.0, 350.0),
+            "breadth_cm": (5.0, 7.0, 9.0),
+            "water_g_m2": (20.0, 25.0, 30.0),
+            "wood_water_g": (0.0, 0.1, 0.2),
+        }.items()
+    }
+}
+STICK = {name: figure for name, figure in DRYING.items() if name != "leaves"} | {
+    "stick": {
+        name: {"low": low, "central": central, "high": high, **PER_FIGURE}
+        for name, (low, central, high) in {
+            "diameter_mm": (5.0, 6.0, 7.0),
+            "length_mm": (90.0, 100.0, 120.0),
+            "water_g_cm3": (0.05, 0.06, 0.07),
+            "film_conductance_mmol_m2_s": (0.5, 1.0, 2.0),
+        }.items()
+    }
+}
+DOSES = (
+    {"kind": "light_sum", "quantity": "ppfd", "bound_mol_m2": 0.18},
+    {"kind": "light_sum", "quantity": "ppfd", "bound_mol_m2": 0.02},
+    {
+        "kind": "drying_dose",
+        "quantity": "vapour_pressure_deficit",
+        "base_kpa": 0.3,
+        "bound_kpa_h": 0.05,
+    },
+    {
+        "kind": "drying_dose",
+        "quantity": "leaf_vapour_pressure_deficit",
+        "base_kpa": 0.1,
+        "bound_kpa_h": 0.1,
+    },
+    {"kind": "heat_dose", "quantity": "air_temperature", "base_c": 20.0, "bound_c_h": 0.5},
+    {
+        "kind": "hours_beyond",
+        "quantity": "relative_humidity",
+        "base": 90.0,
+        "beyond": "low",
+        "bound_h": 0.1,
+    },
+    {
+        "kind": "hours_beyond",
+        "quantity": "moisture_reserve",
+        "base": 97.0,
+        "beyond": "low",
+        "bound_h": 0.05,
+    },
+    {"kind": "direct_sun", "quantity": "ppfd", "bound_min": 3.0},
+)
 # What a channel of each quantity reads when the batch feels `value`.
 FROM_FELT = {
     Quantity.AIR_TEMPERATURE: (Felt.AIR_TEMPERATURE, 1.0),
@@ -63,12 +148,42 @@ WORDS = {"en": "words", "es": "palabras"}
 
 @dataclass(frozen=True)
 class Case:
-    """A site, its plans, and the cells to judge; `cut` is somewhere inside the block."""
+    """A site, its plans, and the cells to judge; `cut` is somewhere inside the block.
+
+    With `learnt` the first batch's cover has been watched for days before the first cell.
+    """
 
     site: Site
-    plans: dict[str, CarePlan]
+    plans: dict[str, tuple[CarePlan, ...]]
     block: CellBlock
     cut: int
+    learnt: bool
+
+    def watchlist(self) -> Watchlist:
+        return watchlist(self.site, self.plans)
+
+    def start(self) -> EvaluatorState:
+        watched = self.watchlist()
+        state = start(watched)
+        probe = (
+            watched.batches[0].span_at(self.block.first_minute).speakers.get(Felt.AIR_TEMPERATURE)
+        )
+        if not self.learnt or probe is None:
+            return state
+        # Three days of light and warmth, in half hours of whole numbers, and two of house air.
+        first = self.block.first_minute // 30 * 30
+        spans = tuple(
+            (first - 30 * back, 40 + 20 * (back % 20), 120 + 60 * (back % 20) + 7 * (back % 3))
+            for back in range(140, 0, -1)
+        )
+        hours = tuple(2000 + 40 * hour for hour in range(24))
+        reckoned = Reckoned(
+            cover=CoverRecord(spans=spans),
+            cover_since=probe.since_minute,
+            house=HouseHours(last=hours, before=tuple(hour - 150 for hour in hours)),
+        )
+        code = watched.batches[0].code
+        return replace(state, batches={**state.batches, code: replace(NEW, reckoned=reckoned)})
 
 
 @st.composite
@@ -85,6 +200,7 @@ def limits(draw, name: str):
         "side": draw(st.sampled_from(("low", "high"))),
         "bound": bound,
         "when": draw(st.sampled_from(("always", "always", "day", "night"))),
+        "film": draw(st.sampled_from((None, None, None, "open"))),
         "deadband": draw(st.sampled_from(DEADBANDS[felt])),
         "on_delay_min": draw(st.integers(0, 5)),
         "off_delay_min": draw(st.integers(0, 4)),
@@ -93,6 +209,25 @@ def limits(draw, name: str):
         "says": WORDS,
         "action": WORDS,
     }
+
+
+@st.composite
+def doses(draw, name: str):
+    dose = dict(draw(st.sampled_from(DOSES)))
+    side, per = draw(
+        st.sampled_from((("high", "local_day"), ("low", "local_day"), ("high", "stage")))
+    )
+    when = draw(st.sampled_from(("always", "always", "day", "night")))
+    priority = draw(st.sampled_from(("high", "medium", "low")))
+    words = {"says": WORDS, "action": WORDS}
+    return {
+        "id": name,
+        **dose,
+        "side": side,
+        "per": per,
+        "when": when,
+        "priority": priority,
+    } | words
 
 
 @st.composite
@@ -112,6 +247,7 @@ def stage_plans(draw):
         ),
         "blind_after_min": draw(st.integers(0, 5)),
         "limit": [draw(limits(f"limit-{i}")) for i in range(count)],
+        "dose": [draw(doses(f"dose-{i}")) for i in range(draw(st.sampled_from((0, 1, 2))))],
     }
 
 
@@ -232,6 +368,10 @@ def batches(draw, index: int, start: datetime, minutes: int):
             st.lists(st.sampled_from(["cover_off", "cover_closed"]), min_size=1, max_size=3)
         )
         seen = [{"at": draw(moments(start, minutes)), "seen": turn} for turn in turns]
+    told = st.sampled_from(("grafted", "droop", "film_split", "film_off", "rewrapped", "watered"))
+    for what in draw(st.lists(told, max_size=2)):
+        seen.append({"at": draw(moments(start, minutes)), "seen": what})
+    cover = draw(st.sampled_from(("tied_bag", "none")))
     return {
         "code": f"b-{index}",
         "species": "mango",
@@ -239,11 +379,11 @@ def batches(draw, index: int, start: datetime, minutes: int):
         "rootstock": "any",
         "method": "cleft",
         "scion": "leafy",
-        "wrap": "stretch_film",
-        "cover": draw(st.sampled_from(("tied_bag", "none"))),
+        "wrap": draw(st.sampled_from(("stretch_film", "none"))) if cover != "none" else "tape",
+        "cover": cover,
         "count": 10,
         "grafter": "QX",
-        "grafted_on": start.date(),
+        "grafted_on": start.date() - timedelta(days=draw(st.integers(0, 2))),
         "bench": f"bench-{index}",
         "plan": "leafy",
         "stage": moves,
@@ -363,7 +503,9 @@ def cases(draw, *, calm: bool | None = None) -> Case:
         ],
         "person": [{"id": "lead", "name": "The lead", "email": "lead@example.org"}],
     }
-    turn = draw(st.sampled_from(sunrise_and_sunset(Site.model_validate(bare).site, day)))
+    here = Site.model_validate(bare).site
+    midnight = day_span_ms(day, here)[1] // 60_000
+    turn = draw(st.sampled_from((*sunrise_and_sunset(here, day), midnight)))
     first = turn - draw(st.integers(0, minutes))
     start = EPOCH + timedelta(minutes=first)
     site = Site.model_validate(
@@ -374,12 +516,14 @@ def cases(draw, *, calm: bool | None = None) -> Case:
         }
     )
     calm = settled or draw(st.sampled_from((False, True, False)))
+    scion = draw(st.sampled_from(("leafy", "leafless")))
     plan = CarePlan.model_validate(
         {
             "id": "leafy",
+            "drying": STICK if scion == "leafless" else DRYING,
             "version": 1,
             "title": WORDS,
-            "scion": "leafy",
+            "scion": scion,
             "cover": ["tied_bag"],
             "source": "drawn",
             "stage": {
@@ -388,6 +532,12 @@ def cases(draw, *, calm: bool | None = None) -> Case:
             },
         }
     )
+    plans = (plan,)
+    if draw(st.booleans()):
+        edited = draw(stage_plans()) if draw(st.booleans()) else plan.stage["healing"]
+        begins = draw(moments(start, minutes))
+        newer = {"version": 2, "in_force_from": begins, "stage": {**plan.stage, "healing": edited}}
+        plans = (plan, CarePlan.model_validate(plan.model_dump() | newer))
     column = calm_columns if calm else columns
     drawn = [draw(column(channel.quantity, minutes)) for channel in site.channels.values()]
     block = CellBlock(
@@ -396,7 +546,9 @@ def cases(draw, *, calm: bool | None = None) -> Case:
         means=np.stack([values for values, _ in drawn], axis=1),
         present=np.stack([present for _, present in drawn], axis=1),
     )
-    return Case(site, {"leafy": plan}, block, draw(st.integers(0, minutes)))
+    return Case(
+        site, {"leafy": plans}, block, cut=draw(st.integers(0, minutes)), learnt=draw(st.booleans())
+    )
 
 
 @pytest.fixture(scope="session")

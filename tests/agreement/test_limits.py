@@ -23,6 +23,7 @@ def limit_and_cells(draw):
         deadband=deadband,
         full_margin=5_000_000,
         when=draw(st.sampled_from(tuple(When))),
+        film=None,
         delays=Delays(draw(st.integers(1, 5)), draw(st.integers(1, 4))),
     )
     edges = [
@@ -47,7 +48,7 @@ def limit_and_cells(draw):
 def fold(bound, state, first, cells):
     path = []
     for i, (value, sun_up) in enumerate(cells):
-        said = verdict(bound, value, sun_up=sun_up)
+        said = verdict(bound, value, sun_up=sun_up, film_open=False)
         state = limits.step(bound.delays, state, first + i, said)
         path.append(state)
     return state, path
@@ -57,7 +58,7 @@ def judged(bound, cells):
     values = np.array([value or 0 for value, _ in cells], dtype=np.int64)
     present = np.array([value is not None for value, _ in cells], dtype=np.bool_)
     sun_up = np.array([up for _, up in cells], dtype=np.bool_)
-    return verdicts(bound, values, present, sun_up)
+    return verdicts(bound, values, present, sun_up=sun_up, film_open=np.zeros_like(sun_up))
 
 
 @given(case=limit_and_cells())
@@ -97,5 +98,5 @@ def test_a_limit_carries_its_rows_over_any_cut(case):
 @MANY
 def test_every_cell_gets_the_same_verdict_alone_and_in_company(case):
     bound, cells, _ = case
-    alone = [verdict(bound, value, sun_up=sun_up) for value, sun_up in cells]
+    alone = [verdict(bound, value, sun_up=sun_up, film_open=False) for value, sun_up in cells]
     assert [Verdict(int(one)) for one in judged(bound, cells)] == alone

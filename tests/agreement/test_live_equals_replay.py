@@ -7,8 +7,9 @@ from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
 from rules.cells import CellBlock, cell_in
-from rules.evaluator import EvaluatorState, outlook, start, step, sweep, watchlist
+from rules.evaluator import EvaluatorState, outlook, step, sweep, watchlist
 from rules.model.event import ConditionClosed, ConditionOpened, Standing, StandingChanged
+from rules.model.quantities import RECKONED
 from rules.standing import standing_at
 
 GIVEN = given(data=st.data())
@@ -49,27 +50,37 @@ def rows_of(block, first, last):
 @UNHURRIED
 def test_a_replay_says_exactly_what_was_said_live(data, drawn_cases):
     case = data.draw(drawn_cases)
-    watched = watchlist(case.site, case.plans)
-    live_state, live_events, _ = fold(watched, start(watched), case.block)
-    state, events, _ = sweep(watched, start(watched), case.block)
+    watched = case.watchlist()
+    live_state, live_events, _ = fold(watched, case.start(), case.block)
+    state, events, _ = sweep(watched, case.start(), case.block)
     assert events == live_events
     assert state == live_state
     assert state.to_json() == live_state.to_json()
     for kind in (ConditionOpened, ConditionClosed):
         if any(isinstance(one, kind) for one in events):
             event(kind.__name__)
+    judged = {
+        limit.id: limit.quantity
+        for plan in case.plans["leafy"]
+        for stage in plan.stage.values()
+        for limit in stage.limit
+    }
     for one in events:
         if isinstance(one, StandingChanged):
             event(f"standing {one.after}")
+        if isinstance(one, ConditionOpened) and judged.get(one.condition) in RECKONED:
+            event(f"opened {judged[one.condition]}")
+        if isinstance(one, ConditionOpened) and one.condition.startswith("dose-"):
+            event("opened a dose")
 
 
 @GIVEN
 @UNHURRIED
 def test_a_replay_cut_anywhere_goes_on_as_if_it_had_not_been(data, drawn_cases):
     case = data.draw(drawn_cases)
-    watched = watchlist(case.site, case.plans)
-    whole_state, whole_events, whole = sweep(watched, start(watched), case.block)
-    early, early_events, _ = sweep(watched, start(watched), rows_of(case.block, 0, case.cut))
+    watched = case.watchlist()
+    whole_state, whole_events, whole = sweep(watched, case.start(), case.block)
+    early, early_events, _ = sweep(watched, case.start(), rows_of(case.block, 0, case.cut))
     late, late_events, rest = sweep(
         watched,
         EvaluatorState.from_json(early.to_json()),
@@ -86,9 +97,9 @@ def test_a_replay_cut_anywhere_goes_on_as_if_it_had_not_been(data, drawn_cases):
 @UNHURRIED
 def test_a_batch_drifts_in_a_cut_replay_exactly_when_it_drifted_live(data, calm_cases):
     case = data.draw(calm_cases)
-    watched = watchlist(case.site, case.plans)
-    live_state, live_events, _ = fold(watched, start(watched), case.block)
-    early, early_events, _ = sweep(watched, start(watched), rows_of(case.block, 0, case.cut))
+    watched = case.watchlist()
+    live_state, live_events, _ = fold(watched, case.start(), case.block)
+    early, early_events, _ = sweep(watched, case.start(), rows_of(case.block, 0, case.cut))
     late, late_events, _ = sweep(
         watched, early, rows_of(case.block, case.cut, len(case.block.means))
     )
@@ -102,9 +113,9 @@ def test_a_batch_drifts_in_a_cut_replay_exactly_when_it_drifted_live(data, calm_
 @UNHURRIED
 def test_the_page_shows_at_each_minute_what_the_chart_draws_there(data, drawn_cases):
     case = data.draw(drawn_cases)
-    watched = watchlist(case.site, case.plans)
-    live_state, _, pages = fold(watched, start(watched), case.block)
-    _, _, record = sweep(watched, start(watched), case.block)
+    watched = case.watchlist()
+    live_state, _, pages = fold(watched, case.start(), case.block)
+    _, _, record = sweep(watched, case.start(), case.block)
     for row, page in enumerate(pages):
         for shown in page:
             drawn = record.batches[shown.code]
@@ -120,6 +131,12 @@ def test_the_page_shows_at_each_minute_what_the_chart_draws_there(data, drawn_ca
             for felt, now in shown.felt.items():
                 value = drawn.felt[felt][row]
                 assert np.isnan(value) if now.value is None else value == now.value
+            for one in shown.doses:
+                assert drawn.doses[one.dose.id][row] == one.total
+            if shown.drying is not None:
+                band = shown.drying.reserve_pct
+                assert drawn.reserve_pct.central[row] == np.float32(band.central)
+                assert band.low <= band.central <= band.high
     # What is shown for the last cell is what the state carries.
     if pages:
         for shown in pages[-1]:
@@ -130,8 +147,8 @@ def test_the_page_shows_at_each_minute_what_the_chart_draws_there(data, drawn_ca
 @UNHURRIED
 def test_nothing_stays_open_when_a_batch_leaves_the_site_file(data, drawn_cases):
     case = data.draw(drawn_cases)
-    watched = watchlist(case.site, case.plans)
-    before, early, _ = sweep(watched, start(watched), rows_of(case.block, 0, case.cut))
+    watched = case.watchlist()
+    before, early, _ = sweep(watched, case.start(), rows_of(case.block, 0, case.cut))
     rest = rows_of(case.block, case.cut, len(case.block.means))
     left = watchlist(case.site.model_copy(update={"batch": case.site.batch[1:]}), case.plans)
     live_state, live_events, _ = fold(left, before, rest)
@@ -148,9 +165,9 @@ def test_every_condition_opens_before_it_closes_and_a_batch_without_sight_is_nev
     data, drawn_cases
 ):
     case = data.draw(drawn_cases)
-    watched = watchlist(case.site, case.plans)
+    watched = case.watchlist()
     opened: set[tuple[str, str]] = set()
-    state = start(watched)
+    state = case.start()
     for minute in range(case.block.first_minute, case.block.first_minute + len(case.block.means)):
         state, said = step(watched, state, cell_in(case.block, minute))
         for one in said:
@@ -164,6 +181,7 @@ def test_every_condition_opens_before_it_closes_and_a_batch_without_sight_is_nev
             if shown.blind_to:
                 assert shown.standing in {Standing.BLIND, Standing.IN_DANGER}
             raised = {j.limit.id for j in shown.judged if j.raised}
+            raised |= {one.dose.id for one in shown.doses if one.raised}
             told = {name for code, name in opened if code == shown.code}
             assert raised == {name for name in told if not name.startswith("blind.")}
 

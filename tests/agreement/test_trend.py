@@ -38,6 +38,7 @@ def slopes(draw):
         deadband=draw(st.sampled_from((0, 1, 500_000))),
         full_margin=1_000_000,
         when=When.ALWAYS,
+        film=None,
         delays=Delays(1, 1),
     )
     return bound, cells, draw(st.integers(0, length)), draw(st.integers(-40, length))

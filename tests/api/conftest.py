@@ -162,7 +162,7 @@ def small_site() -> Site:
 
 
 @pytest.fixture(scope="session")
-def small_plans() -> Mapping[str, CarePlan]:
+def small_plans() -> Mapping[str, tuple[CarePlan, ...]]:
     """Return one plan with short delays, so that a test needs few minutes."""
     plan = CarePlan.model_validate(
         {
@@ -184,7 +184,7 @@ def small_plans() -> Mapping[str, CarePlan]:
             },
         }
     )
-    return {plan.id: plan}
+    return {plan.id: (plan,)}
 
 
 @dataclass
@@ -228,7 +228,7 @@ class Nursery:
 
     folder: Path
     site: Site
-    plans: Mapping[str, CarePlan]
+    plans: Mapping[str, tuple[CarePlan, ...]]
     channels: Channels
     clock: TurnedClock
     store: SqliteStore
@@ -279,7 +279,7 @@ class Nursery:
 def _open(
     folder: Path,
     site: Site,
-    plans: Mapping[str, CarePlan],
+    plans: Mapping[str, tuple[CarePlan, ...]],
     channels: Channels,
     clock: TurnedClock,
 ) -> Nursery:
@@ -298,7 +298,7 @@ def mail_to(port: int) -> Channels:
 
 @pytest.fixture
 def open_nursery(
-    tmp_path: Path, small_site: Site, small_plans: Mapping[str, CarePlan]
+    tmp_path: Path, small_site: Site, small_plans: Mapping[str, tuple[CarePlan, ...]]
 ) -> Iterator[Callable[[Channels], Nursery]]:
     """Open nurseries over one folder; all are shut at the end."""
     opened: list[Nursery] = []

@@ -101,7 +101,7 @@ def nursery(batches: int) -> Site:
     )
 
 
-def plans() -> dict[str, CarePlan]:
+def plans() -> dict[str, tuple[CarePlan, ...]]:
     limits = [
         {
             "id": f"limit-{i}",
@@ -120,16 +120,18 @@ def plans() -> dict[str, CarePlan]:
     ]
     stage = {"vital": ["air_temperature", "relative_humidity"], "limit": limits}
     return {
-        "p": CarePlan.model_validate(
-            {
-                "id": "p",
-                "version": 1,
-                "title": WORDS,
-                "scion": "leafy",
-                "cover": ["tied_bag"],
-                "source": "for measuring only",
-                "stage": {"healing": stage},
-            }
+        "p": (
+            CarePlan.model_validate(
+                {
+                    "id": "p",
+                    "version": 1,
+                    "title": WORDS,
+                    "scion": "leafy",
+                    "cover": ["tied_bag"],
+                    "source": "for measuring only",
+                    "stage": {"healing": stage},
+                }
+            ),
         )
     }
 

@@ -30,7 +30,7 @@ def main() -> None:
     values = (30_000_000 + swing + chance.normal(0, 500_000, count)).astype(np.int64)
     present = chance.random(count) > 0.02
     sun_up = swing > 0
-    bound = Bound(1, 32_000_000, 1_000_000, 5_000_000, When.ALWAYS, Delays(10, 5))
+    bound = Bound(1, 32_000_000, 1_000_000, 5_000_000, When.ALWAYS, None, Delays(10, 5))
     cells = [
         (int(value) if there else None, bool(up))
         for value, there, up in zip(values, present, sun_up, strict=True)
@@ -41,13 +41,18 @@ def main() -> None:
         state = QUIET
         opened = 0
         for minute, (value, up) in enumerate(cells):
-            said = verdict(bound, value, sun_up=up)
+            said = verdict(bound, value, sun_up=up, film_open=False)
             after = limits.step(bound.delays, state, minute, said)
             opened += after.raised and not state.raised
             state = after
         folded_s = time.perf_counter() - begin
         begin = time.perf_counter()
-        swept = limits.sweep(bound.delays, QUIET, 0, verdicts(bound, values, present, sun_up))
+        swept = limits.sweep(
+            bound.delays,
+            QUIET,
+            0,
+            verdicts(bound, values, present, sun_up=sun_up, film_open=~sun_up),
+        )
         swept_s = time.perf_counter() - begin
         if swept.state != state or len(swept.opened) != opened:
             msg = "the two forms differ"

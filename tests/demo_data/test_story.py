@@ -54,7 +54,7 @@ def readings(site, night) -> list[Reading]:
 
 @pytest.fixture(scope="module")
 def events(site, plans, readings):
-    watched = watchlist(site, plans)
+    watched = watchlist(site, {name: (plan,) for name, plan in plans.items()})
     _, said, _ = sweep(watched, start(watched), block_of(site, FIRST_MINUTE, MINUTES, readings))
     return said
 

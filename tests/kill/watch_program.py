@@ -60,7 +60,7 @@ def main(folder: Path, port: int, die_at: int) -> None:
     stretch = json.loads((folder / "stretch.json").read_text())
     site = Site.model_validate(stretch["site"])
     plan = CarePlan.model_validate(stretch["plan"])
-    plans = {plan.id: plan}
+    plans = {plan.id: (plan,)}
     first, arrivals = stretch["first_minute"], stretch["arrivals"]
     store = SqliteStore(folder / "readings.db")
     records = open_records(folder / "records.db")

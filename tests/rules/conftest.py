@@ -42,18 +42,20 @@ def limit(name, quantity, side, bound, **changes):
     }
 
 
-def plan(**stages) -> dict[str, CarePlan]:
+def plan(**stages) -> dict[str, tuple[CarePlan, ...]]:
     return {
-        "leafy": CarePlan.model_validate(
-            {
-                "id": "leafy",
-                "version": 1,
-                "title": WORDS,
-                "scion": "leafy",
-                "cover": ["tied_bag"],
-                "source": "common practice, no source",
-                "stage": stages,
-            }
+        "leafy": (
+            CarePlan.model_validate(
+                {
+                    "id": "leafy",
+                    "version": 1,
+                    "title": WORDS,
+                    "scion": "leafy",
+                    "cover": ["tied_bag"],
+                    "source": "common practice, no source",
+                    "stage": stages,
+                }
+            ),
         )
     }
 
@@ -139,7 +141,7 @@ class Night:
     """A watch that is told what the sensors say, minute by minute, and remembers what it said."""
 
     site: Site
-    plans: dict[str, CarePlan]
+    plans: dict[str, tuple[CarePlan, ...]]
     at: datetime = EVENING
     events: list = field(default_factory=list)
 
@@ -259,9 +261,9 @@ class WayOutTold:
         self.cover = cover
         house = {"title": "H", "length_m": 20, "width_m": 8, "shade_fraction": shade}
         self.site = make.site(house=[{"id": "north", **house}, {"id": "south", **house}])
-        plan = make.plan(healing={"vital": []})["leafy"].model_dump(mode="json")
+        plan = make.plan(healing={"vital": []})["leafy"][0].model_dump(mode="json")
         plan |= {"cover": [cover], "release": RELEASE, "method": {"cleft": METHOD}}
-        self.plan = type(make.plan()["leafy"]).model_validate(plan)
+        self.plan = CarePlan.model_validate(plan)
         self.observations: list[dict] = []
         self.moves = [("healing", 0)] if begun else []
 

@@ -20,11 +20,12 @@ FIGURES = {
     DoseKind.DRYING_DOSE: ("vapour_pressure_deficit", {"base_kpa": 0.3, "bound_kpa_h": 2.0}),
     DoseKind.HEAT_DOSE: ("leaf_temperature", {"base_c": 38.0, "bound_c_h": 1.5}),
     DoseKind.HOURS_BEYOND: ("air_speed", {"base": 2.0, "beyond": "high", "bound_h": 3.0}),
+    DoseKind.DIRECT_SUN: ("ppfd", {"bound_min": 20.0}),
 }
 
 
 def versions(make, *since):
-    first = make.plan(healing={"vital": []})["leafy"]
+    first = make.plan(healing={"vital": []})["leafy"][0]
     return [
         first.model_copy(update={"version": number, "in_force_from": at})
         for number, at in enumerate(since, start=1)

@@ -16,7 +16,7 @@ ALL = ("air_temperature", "relative_humidity")
 
 def speakers(make, site):
     """Who speaks for the site's first batch on the evening, by felt quantity."""
-    span = span_at(spans_of(site, site.batch[0]), first_cell(make.evening))
+    span = span_at(spans_of(site, site.batch[0], in_force_from=[None]), first_cell(make.evening))
     return {
         felt.value: tuple(source.channel for source in speaker.sources)
         for felt, speaker in span.speakers.items()

@@ -95,7 +95,7 @@ def nursery(folder: Path, *, notice: str | None = None, token: bool = True) -> N
     records = open_records(folder / "records.db")
     clock = TurnedClock(NIGHT)
     rejects = RejectLog(store.file)
-    watched = watchlist(read.site, read.plans)
+    watched = watchlist(read.site, read.versions)
     ingest = Ingest(
         Gate(read.site.sensor),
         store,
@@ -105,7 +105,7 @@ def nursery(folder: Path, *, notice: str | None = None, token: bool = True) -> N
     )
     parts = Parts(
         site=read.site,
-        plans=read.plans,
+        plans=read.versions,
         watchlist=watched,
         store=store,
         rejects=rejects,
@@ -118,7 +118,7 @@ def nursery(folder: Path, *, notice: str | None = None, token: bool = True) -> N
     watch = Watch(
         watched,
         read.site,
-        read.plans,
+        read.versions,
         store,
         records,
         clock,

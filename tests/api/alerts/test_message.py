@@ -76,7 +76,7 @@ def demo() -> Writer:
     checked = read_nursery(DEMO / "site.toml", DEMO / "plans")
     assert checked.faults == ()
     assert checked.site is not None
-    return Writer(checked.site, checked.plans, "http://127.0.0.1:8484")
+    return Writer(checked.site, checked.versions, "http://127.0.0.1:8484")
 
 
 @pytest.fixture(scope="module")
@@ -88,7 +88,7 @@ def every_alarm(writer: Writer) -> Iterator[AlarmRecord]:
     """Yield an alarm for every limit that can speak of a batch now, far beyond its bound."""
     for batch in writer.site.batch:
         stage = batch.stage_at(NIGHT)
-        plan = writer.plans[batch.plan]
+        plan = writer.plans[batch.plan][-1]
         if stage not in plan.stage:
             continue
         for limit in plan.stage[stage].limit:
@@ -135,7 +135,7 @@ def test_every_first_line_of_the_demo_says_what_to_do_first(demo: Writer, langua
             continue
         stage = batch.stage_at(NIGHT)
         assert stage is not None
-        limits = demo.plans[batch.plan].stage[stage].limit
+        limits = demo.plans[batch.plan][-1].stage[stage].limit
         action = next(x for x in limits if x.id == alarm.condition).action
         assert action.in_language(language) in demo.opened(alarm, to(language)).line
 

@@ -248,12 +248,12 @@ def test_a_state_that_cannot_be_read_does_not_stop_the_watch(nursery, unreadable
 
 def test_a_plan_edited_between_two_starts_closes_what_no_longer_applies(nursery):
     nursery.pass_minutes(0, [DRY] * 4)
-    (plan,) = nursery.plans.values()
+    ((plan,),) = nursery.plans.values()
     (stage, entry) = next(iter(plan.stage.items()))
     without = plan.model_copy(
         update={"stage": {stage: entry.model_copy(update={"limit": entry.limit[1:]})}}
     )
-    nursery.plans = {plan.id: without}
+    nursery.plans = {plan.id: (without,)}
     after = nursery.anew()
     after.pass_minutes(4, [DRY] * 2)
     with after.db() as db:

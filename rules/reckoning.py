@@ -1,0 +1,403 @@
+"""What no sensor tells of a batch: its leaf, the scion's reserve, the heat to expect in its cover.
+
+All of it is carried on from cell to cell across stages, because a scion does not grow fresh when a
+person moves its stage. One arithmetic for one minute and for many: a live cell is worked out as
+arrays of one.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rules.air import HIGHEST_C, LOWEST_C, saturation_kpa
+from rules.cells import MICRO, in_millionths
+from rules.cover import EMPTY, CoverRecord, TooThin, gather
+from rules.cover_ahead import (
+    UNKNOWN_HOURS,
+    CoverAhead,
+    HouseHours,
+    expected_under_cover,
+    gather_hours,
+)
+from rules.drying import FRESH, Account, Surroundings, spend
+from rules.reserve import (
+    EFFECTS,
+    Band,
+    Effect,
+    film_open_in,
+    hours_to_critical,
+    observed,
+    reserve_pct,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from rules.model.batch import Seen
+    from rules.model.place import Place
+    from rules.scion import DryingFigures
+
+Floats = NDArray[np.float64]
+Wholes = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+Told = tuple[Wholes, Flags]
+"""Values in millionths and where they are known."""
+
+NOTHING_YET = -(1 << 40)
+_HUNDREDTH = 10_000
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Kit:
+    """What a batch is reckoned with: its plan's figures, its place, and what was seen of it.
+
+    `figures` is None where the plan does not say how the scion dries. `seen` holds, in order, what
+    changes the account or the film, with the first cell in which it counts. `wrapped` says whether
+    film closed the scion at grafting.
+    """
+
+    place: Place
+    shade_fraction: float
+    figures: DryingFigures | None
+    seen: tuple[tuple[int, Seen], ...]
+    wrapped: bool
+
+    def film_open(self, minutes: Wholes) -> Flags:
+        """Return for each minute whether the film is split or off."""
+        return film_open_in(self.seen, minutes, wrapped=self.wrapped)
+
+    def changes(self) -> tuple[tuple[int, Seen], ...]:
+        """Return what changes the account itself, in order."""
+        return tuple(one for one in self.seen if EFFECTS[one[1]] in {Effect.BEGINS, Effect.DROOPED})
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectedPeak:
+    """The hottest moment expected under the cover, as told at the last dusk; hundredths of °C."""
+
+    made_minute: int
+    at_minute: int
+    low: int
+    central: int
+    high: int
+    beyond_record: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Reckoned:
+    """What is carried from cell to cell.
+
+    `account` is kept since `account_since`; a batch grafted before that counts as fresh then.
+    `counted_until` is the cell of the last thing seen that the account counts with. `cover` and
+    `peak` belong to the probe that speaks since `cover_since`.
+    """
+
+    account: Account | None = None
+    account_since: int = NOTHING_YET
+    counted_until: int = NOTHING_YET
+    cover: CoverRecord = EMPTY
+    cover_since: int = NOTHING_YET
+    house: HouseHours = UNKNOWN_HOURS
+    peak: ExpectedPeak | None = None
+
+
+NOTHING_RECKONED = Reckoned()
+
+
+@dataclass(frozen=True, slots=True)
+class Around:
+    """What is told around a batch over minutes in a row; None where nothing ever speaks.
+
+    `house_air` is the air outside the cover, and given only under one; then `probe_since` is the
+    minute since which the probe in the cover has spoken.
+    """
+
+    air: Told | None
+    humidity: Told | None
+    light: Told | None
+    leaf: Told | None
+    air_speed: Told | None
+    house_air: Told | None
+    probe_since: int
+
+
+@dataclass(frozen=True, slots=True)
+class Reckoning:
+    """What was reckoned for each minute: in millionths, and where it is known.
+
+    `leaf` is measured where a sensor is on one, else what the light makes likely. The bands are
+    those of the drying account, None without one.
+    """
+
+    leaf: Told
+    leaf_deficit: Told
+    reserve: Told
+    hours: Told
+    peak: Told
+    reserve_band: Band | None = None
+    hours_band: Band | None = None
+
+
+def reckon(
+    kit: Kit, before: Reckoned, around: Around, *, first_minute: int, sun_up: Flags, dusk: Flags
+) -> tuple[Reckoned, Reckoning]:
+    """Carry what is reckoned over minutes in a row in which the same sensors speak.
+
+    `dusk` is True in the first minute without sun. ValueError without minutes.
+    """
+    minutes = len(sun_up)
+    if minutes == 0:
+        msg = "nothing is reckoned over no minutes"
+        raise ValueError(msg)
+    grid = first_minute + np.arange(minutes, dtype=np.int64)
+    after, peak = _cover(kit, before, around, first_minute=first_minute, dusk=dusk)
+    air = _floats(around.air, minutes)
+    humidity = _floats(around.humidity, minutes)
+    leaf = _floats(around.leaf, minutes)
+    reserve = hours = _unknown(minutes)
+    reserve_band = hours_band = None
+    if kit.figures is not None and int(grid[-1]) >= kit.figures.grafted_minute:
+        course = Surroundings(
+            minute=grid,
+            air_temperature_c=air,
+            relative_humidity_pct=humidity,
+            ppfd_umol_m2_s=_floats(around.light, minutes),
+            leaf_temperature_c=leaf,
+            air_speed_m_s=_floats(around.air_speed, minutes),
+            sun_up=sun_up,
+            film_open=kit.film_open(grid),
+        )
+        after, spent = _spend(kit, kit.figures, after, course)
+        reserve, hours, leaf = spent.reserve, spent.hours, spent.leaf_c
+        reserve_band, hours_band = spent.reserve_band, spent.hours_band
+    deficit = _leaf_deficit_kpa(air, humidity, leaf)
+    told = _told(leaf), _told(deficit)
+    return after, Reckoning(*told, reserve, hours, peak, reserve_band, hours_band)
+
+
+def as_it_stands(
+    kit: Kit, reckoned: Reckoned, around: Around, *, minute: int, sun_up: bool
+) -> Reckoning:
+    """Return what is reckoned of a minute that the account holds already, or of one just after.
+
+    The account is not carried on: a page may ask again and again.
+    """
+    air = _floats(around.air, 1)
+    humidity = _floats(around.humidity, 1)
+    leaf = _floats(around.leaf, 1)
+    reserve = hours = _unknown(1)
+    reserve_band = hours_band = None
+    if kit.figures is not None and reckoned.account is not None:
+        grid = np.array([minute], dtype=np.int64)
+        course = Surroundings(
+            minute=grid,
+            air_temperature_c=air,
+            relative_humidity_pct=humidity,
+            ppfd_umol_m2_s=_floats(around.light, 1),
+            leaf_temperature_c=leaf,
+            air_speed_m_s=_floats(around.air_speed, 1),
+            sun_up=np.array([sun_up]),
+            film_open=kit.film_open(grid),
+        )
+        pace = spend(kit.figures, reckoned.account, course)
+        spent = np.array(reckoned.account.spent_ng, dtype=np.int64)[:, None]
+        reserve_band = reserve_pct(kit.figures, spent)
+        hours_band = hours_to_critical(kit.figures, replace(pace, spent_ng=spent))
+        reserve, hours = (
+            (in_millionths(np.where(pace.known, band.central, 0.0)), pace.known)
+            for band in (reserve_band, hours_band)
+        )
+        leaf = pace.leaf_temperature_c
+    peak = _unknown(1)
+    if reckoned.peak is not None and around.house_air is not None:
+        peak = np.array([reckoned.peak.central * _HUNDREDTH], dtype=np.int64), np.array([True])
+    deficit = _leaf_deficit_kpa(air, humidity, leaf)
+    told = _told(leaf), _told(deficit)
+    return Reckoning(*told, reserve, hours, peak, reserve_band, hours_band)
+
+
+def ahead_under_cover(kit: Kit, reckoned: Reckoned, minute: int) -> CoverAhead | TooThin | None:
+    """Return what to expect under the cover in the day after `minute`, for a page; see `reckon`."""
+    return expected_under_cover(
+        kit.place, kit.shade_fraction, minute, record=reckoned.cover, hours=reckoned.house
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Spent:
+    reserve: Told
+    hours: Told
+    leaf_c: Floats
+    reserve_band: Band
+    hours_band: Band
+
+
+def _spend(
+    kit: Kit, figures: DryingFigures, before: Reckoned, course: Surroundings
+) -> tuple[Reckoned, _Spent]:
+    minutes = len(course.minute)
+    bands = np.full((6, minutes), np.nan)
+    leaf = course.leaf_temperature_c.copy()
+    known = np.zeros(minutes, dtype=np.bool_)
+    for rows in _stretches(kit, figures, before, course.minute):
+        first = int(course.minute[rows.start])
+        account, before = _taken_up(kit, before, first)
+        spending = spend(figures, account, _rows_of(course, rows))
+        before = replace(before, account=spending.account)
+        reserve, hours = (
+            reserve_pct(figures, spending.spent_ng),
+            hours_to_critical(figures, spending),
+        )
+        for place, row in enumerate(
+            (reserve.low, reserve.central, reserve.high, hours.low, hours.central, hours.high)
+        ):
+            bands[place, rows] = row
+        known[rows] = spending.known
+        leaf[rows] = spending.leaf_temperature_c
+    told = [(in_millionths(np.where(known, bands[place], 0.0)), known) for place in (1, 4)]
+    return before, _Spent(
+        reserve=told[0],
+        hours=told[1],
+        leaf_c=leaf,
+        reserve_band=Band(*bands[:3]),
+        hours_band=Band(*bands[3:]),
+    )
+
+
+def _taken_up(kit: Kit, before: Reckoned, minute: int) -> tuple[Account, Reckoned]:
+    """Return the account as it stands at the beginning of a minute, after all that was seen."""
+    account = before.account
+    since = before.account_since
+    if account is None:
+        account, since = FRESH, minute
+    until = before.counted_until
+    for at, seen in kit.changes():
+        if until < at <= minute and kit.figures is not None:
+            account, until = observed(kit.figures, account, seen), at
+            since = minute if EFFECTS[seen] is Effect.BEGINS else since
+    return account, replace(before, account=account, account_since=since, counted_until=until)
+
+
+def _stretches(
+    kit: Kit, figures: DryingFigures, before: Reckoned, minute: Wholes
+) -> Iterator[slice]:
+    """Yield the rows from grafting on, cut where something seen changes the account."""
+    first, end = int(minute[0]), int(minute[-1]) + 1
+    begin = max(first, figures.grafted_minute)
+    cuts = {at for at, _ in kit.changes() if max(begin, before.counted_until) < at < end}
+    edges = sorted({begin, *cuts, end})
+    for start, stop in pairwise(edges):
+        yield slice(start - first, stop - first)
+
+
+def _rows_of(course: Surroundings, rows: slice) -> Surroundings:
+    return Surroundings(
+        minute=course.minute[rows],
+        air_temperature_c=course.air_temperature_c[rows],
+        relative_humidity_pct=course.relative_humidity_pct[rows],
+        ppfd_umol_m2_s=course.ppfd_umol_m2_s[rows],
+        leaf_temperature_c=course.leaf_temperature_c[rows],
+        air_speed_m_s=course.air_speed_m_s[rows],
+        sun_up=course.sun_up[rows],
+        film_open=course.film_open[rows],
+    )
+
+
+def _cover(
+    kit: Kit, before: Reckoned, around: Around, *, first_minute: int, dusk: Flags
+) -> tuple[Reckoned, Told]:
+    """Carry the cover's record, and at each dusk say what to expect of the day after."""
+    minutes = len(dusk)
+    peak, there = np.zeros(minutes, dtype=np.int64), np.zeros(minutes, dtype=np.bool_)
+    if around.house_air is None or around.air is None:
+        kept = replace(before, cover=EMPTY, cover_since=NOTHING_YET, house=UNKNOWN_HOURS, peak=None)
+        return kept, (peak, there)
+    if before.cover_since != around.probe_since:
+        before = replace(before, cover=EMPTY, cover_since=around.probe_since, peak=None)
+    house, seen = around.house_air
+    light, lit = around.light if around.light is not None else _unknown(minutes)
+    rise = around.air[0] - house
+    all_seen = seen & around.air[1] & lit
+    edges = [0, *(int(row) + 1 for row in np.flatnonzero(dusk)), minutes]
+    for start, stop in pairwise(edges):
+        if before.peak is not None:
+            peak[start:stop], there[start:stop] = before.peak.central * _HUNDREDTH, True
+        if start == stop:
+            continue
+        rows = slice(start, stop)
+        before = replace(
+            before,
+            cover=gather(
+                before.cover,
+                first_minute + start,
+                light=light[rows],
+                rise=rise[rows],
+                present=all_seen[rows],
+            ),
+            house=gather_hours(before.house, first_minute + start, house[rows], seen[rows]),
+        )
+        if bool(dusk[stop - 1]):
+            before = replace(before, peak=_expected(kit, before, first_minute + stop - 1))
+            # The dusk's own cell already tells of the day to come.
+            value = before.peak.central * _HUNDREDTH if before.peak is not None else 0
+            peak[stop - 1], there[stop - 1] = value, before.peak is not None
+    return before, (peak, there)
+
+
+def _expected(kit: Kit, reckoned: Reckoned, minute: int) -> ExpectedPeak | None:
+    ahead = ahead_under_cover(kit, reckoned, minute)
+    if not isinstance(ahead, CoverAhead):
+        return None
+    low, central, high = (
+        int(np.rint(value * 100.0))
+        for value in (ahead.peak.low_c, ahead.peak.central_c, ahead.peak.high_c)
+    )
+    return ExpectedPeak(
+        made_minute=minute,
+        at_minute=ahead.peak.at_minute,
+        low=low,
+        central=central,
+        high=high,
+        beyond_record=ahead.peak.beyond_record,
+    )
+
+
+def _leaf_deficit_kpa(air_c: Floats, humidity_pct: Floats, leaf_c: Floats) -> Floats:
+    """Return saturation at the leaf less vapour in the air; below 0 the leaf gathers dew."""
+    within = (air_c >= LOWEST_C) & (air_c <= HIGHEST_C) & (leaf_c >= LOWEST_C)
+    within &= (leaf_c <= HIGHEST_C) & np.isfinite(humidity_pct)
+    air = np.where(within, air_c, 20.0)
+    leaf = np.where(within, leaf_c, 20.0)
+    damp = np.where(within, humidity_pct, 100.0)
+    deficit = saturation_kpa(leaf) - saturation_kpa(air) * (damp / 100.0)
+    return np.where(within, deficit, np.nan)
+
+
+def _floats(told: Told | None, minutes: int) -> Floats:
+    if told is None:
+        return np.full(minutes, np.nan)
+    return np.where(told[1], told[0] / np.float64(MICRO), np.nan)
+
+
+def _told(values: Floats) -> Told:
+    known = np.isfinite(values)
+    return in_millionths(np.where(known, values, 0.0)), known
+
+
+def _unknown(minutes: int) -> Told:
+    return np.zeros(minutes, dtype=np.int64), np.zeros(minutes, dtype=np.bool_)
+
+
+def film_is_open(kit: Kit, minute: int) -> bool:
+    """Return whether the film is split or off in one minute; equals `Kit.film_open`."""
+    place = bisect_right(kit.seen, minute, key=lambda one: one[0])
+    for _, seen in reversed(kit.seen[:place]):
+        if EFFECTS[seen] in {Effect.OPENS_FILM, Effect.CLOSES_FILM}:
+            return EFFECTS[seen] is Effect.OPENS_FILM
+    return not kit.wrapped
