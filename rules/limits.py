@@ -203,6 +203,9 @@ def sweep(delays: Delays, state: LimitState, first_minute: int, said: Verdicts) 
     a row long enough to open cannot have begun before the closing in front of it. So rows are
     counted without knowing the state, and the state is whichever row was last long enough.
     """
+    if state == QUIET and not bool(np.any(said == Verdict.BEYOND)):
+        nothing = np.zeros(said.shape, dtype=np.bool_)
+        return Swept(QUIET, nothing, nothing, (), ())
     carried_rising = not state.raised and state.cells_beyond > 0
     known = np.flatnonzero(said != Verdict.UNKNOWN)
     if known.size == 0:
