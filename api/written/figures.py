@@ -25,6 +25,14 @@ LONGEST_DAY_H = 25.0
 HIGHEST_DEFICIT_KPA = 60.0
 """Above the deficit of bone-dry air at 85 °C, the hottest that a sensor may report."""
 
+_RECKONED_REACH = {
+    Felt.LEAF_DEFICIT: (-HIGHEST_DEFICIT_KPA, HIGHEST_DEFICIT_KPA, "kPa"),
+    Felt.RESERVE: (0.0, 100.0, "%"),
+    Felt.HOURS_TO_CRITICAL: (0.0, 1000.0, "h"),
+    Felt.EXPECTED_PEAK: (-40.0, 65.0, "degC"),
+}
+"""What no sensor tells, with the reach of its sum."""
+
 
 def benches_outside_their_house(draft: Draft) -> Iterator[Fault]:
     """Yield a fault for every bench that would stick out of its house."""
@@ -125,6 +133,8 @@ def _clash(low: Limit, high: Limit) -> bool:
 
 
 def _reach(felt: Felt) -> tuple[float, float, str]:
+    if felt in _RECKONED_REACH:
+        return _RECKONED_REACH[felt]
     if felt is Felt.VAPOUR_PRESSURE_DEFICIT:
         return 0.0, HIGHEST_DEFICIT_KPA, "kPa"
     meaning = MEANINGS[Quantity(felt.value)]

@@ -75,6 +75,8 @@ def test_exactly_the_three_mishaps_are_said(events):
         ("MG-07", "air-dry-danger", "high"),
         ("PE-03", "light-strong", "medium"),
         ("PE-03", "light-danger", "high"),
+        ("PE-03", "direct-sun", "medium"),
+        ("PE-03", "light-sum-high", "low"),
     ]
 
 
