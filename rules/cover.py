@@ -28,6 +28,9 @@ LEAST_RANGE_UMOL = 60.0
 """What a line needs before it is believed. House rules: twelve hours of light, on two days, with
 light between its lower and upper tenth that differs enough to read a slope from."""
 
+BEYOND = 1.1
+"""Light is stronger than any in the record from this share on; the clear sky is no better known."""
+
 _LEAST_MINUTES = 20
 _LIT_UMOL = 5
 _MILLION = 1_000_000
@@ -118,7 +121,7 @@ class CoverCourse:
 
 @dataclass(frozen=True, slots=True)
 class Peak:
-    """The hottest moment of a course. `beyond_record`: in stronger light than the fit has seen."""
+    """The hottest moment of a course. `beyond_record`: in light well beyond the fit's."""
 
     at_minute: int
     central_c: float
@@ -230,7 +233,7 @@ def peak_of(fit: CoverFit, course: CoverCourse) -> Peak:
         central_c=float(course.central_c[at]),
         low_c=float(course.low_c[at]),
         high_c=float(course.high_c[at]),
-        beyond_record=bool(course.light_umol[at] > fit.brightest_umol),
+        beyond_record=bool(course.light_umol[at] > BEYOND * fit.brightest_umol),
     )
 
 

@@ -5,8 +5,7 @@ All of it is read from whole days worked out at once, so one minute and a season
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import lru_cache
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,34 +27,41 @@ Flags = NDArray[np.bool_]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Moments:
-    """Minutes in a row at a site. `dusk` is True in the first minute without sun."""
+    """Minutes in a row at a site. `dusk` is True in the first minute without sun.
+
+    What was worked out for one cloth is kept for the other batches under it.
+    """
 
     place: Place
     first_minute: int
     sun_up: Flags
     dusk: Flags
     days: tuple[DaySpan, ...]
+    _direct: dict[float, Wholes] = field(default_factory=dict[float, Wholes])
 
-    def direct_from(self, shade_fraction: float, rows: slice) -> Wholes:
-        """Return from which PPFD on it is direct sun under a cloth, in millionths, for rows."""
-        minutes = len(self.sun_up)
-        bound: Wholes = _direct_from(self.place, self.first_minute, minutes, shade_fraction)[rows]
-        return bound
+    def direct_from(self, shade_fraction: float) -> Wholes:
+        """Return for each minute from which PPFD on it is direct sun under a cloth, millionths."""
+        if shade_fraction not in self._direct:
+            grid = self.first_minute + np.arange(len(self.sun_up), dtype=np.int64)
+            clear = clear_sky_by_day_umol_m2_s(self.place, grid)
+            bound = direct_sun_from_umol_m2_s(clear, shade_fraction=shade_fraction)
+            self._direct[shade_fraction] = in_millionths(bound)
+        return self._direct[shade_fraction]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Moment:
     """One minute at a site."""
 
-    place: Place
     minute: int
     sun_up: bool
     dusk: bool
     day: DaySpan
+    _alone: Moments
 
     def direct_from(self, shade_fraction: float) -> int:
         """Return from which PPFD on it is direct sun under a cloth, in millionths."""
-        return int(_direct_from(self.place, self.minute, 1, shade_fraction)[0])
+        return int(self._alone.direct_from(shade_fraction)[0])
 
 
 def moments_of(place: Place, first_minute: int, minutes: int) -> Moments:
@@ -71,13 +77,4 @@ def moments_of(place: Place, first_minute: int, minutes: int) -> Moments:
 def moment_of(place: Place, minute: int) -> Moment:
     """Return the same of one minute."""
     one = moments_of(place, minute, 1)
-    return Moment(place, minute, bool(one.sun_up[0]), bool(one.dusk[0]), one.days[0])
-
-
-@lru_cache(maxsize=16)
-def _direct_from(place: Place, first_minute: int, minutes: int, shade_fraction: float) -> Wholes:
-    grid = first_minute + np.arange(minutes, dtype=np.int64)
-    clear = clear_sky_by_day_umol_m2_s(place, grid)
-    bound = in_millionths(direct_sun_from_umol_m2_s(clear, shade_fraction=shade_fraction))
-    bound.setflags(write=False)
-    return bound
+    return Moment(minute, bool(one.sun_up[0]), bool(one.dusk[0]), one.days[0], one)

@@ -24,10 +24,11 @@ from rules.watchlist import can_make_drift
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from rules.cover_watch import ExpectedPeak
     from rules.model.batch import Stage
     from rules.model.dose import DoseLimit
     from rules.model.plan import Limit
-    from rules.reckoning import ExpectedPeak, Reckoned, Reckoning
+    from rules.reckoning import Reckoned, Reckoning
     from rules.reserve import Band
     from rules.speaking import Span
     from rules.state import BatchState, EvaluatorState
@@ -218,7 +219,7 @@ def _outlook(
         heading=heading,
         doses=doses,
         drying=_drying_now(carried.reckoned, told),
-        peak=carried.reckoned.peak if around.house_air is not None else None,
+        peak=carried.reckoned.cover.peak if around.house_air is not None else None,
     )
 
 

@@ -17,14 +17,8 @@ from numpy.typing import NDArray
 
 from rules.air import HIGHEST_C, LOWEST_C, saturation_kpa
 from rules.cells import MICRO, in_millionths
-from rules.cover import EMPTY, CoverRecord, TooThin, gather
-from rules.cover_ahead import (
-    UNKNOWN_HOURS,
-    CoverAhead,
-    HouseHours,
-    expected_under_cover,
-    gather_hours,
-)
+from rules.cover_ahead import CoverAhead, expected_under_cover
+from rules.cover_watch import NO_COVER, CoverSight, CoverWatch, Told, Under, told_peak, watch_cover
 from rules.drying import FRESH, Account, Surroundings, spend
 from rules.reserve import (
     EFFECTS,
@@ -39,6 +33,7 @@ from rules.reserve import (
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from rules.cover import TooThin
     from rules.model.batch import Seen
     from rules.model.place import Place
     from rules.scion import DryingFigures
@@ -46,11 +41,7 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Wholes = NDArray[np.int64]
 Flags = NDArray[np.bool_]
-Told = tuple[Wholes, Flags]
-"""Values in millionths and where they are known."""
-
 NOTHING_YET = -(1 << 40)
-_HUNDREDTH = 10_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,33 +69,17 @@ class Kit:
 
 
 @dataclass(frozen=True, slots=True)
-class ExpectedPeak:
-    """The hottest moment expected under the cover, as told at the last dusk; hundredths of °C."""
-
-    made_minute: int
-    at_minute: int
-    low: int
-    central: int
-    high: int
-    beyond_record: bool
-
-
-@dataclass(frozen=True, slots=True)
 class Reckoned:
     """What is carried from cell to cell.
 
     `account` is kept since `account_since`; a batch grafted before that counts as fresh then.
-    `counted_until` is the cell of the last thing seen that the account counts with. `cover` and
-    `peak` belong to the probe that speaks since `cover_since`.
+    `counted_until` is the cell of the last thing seen that the account counts with.
     """
 
     account: Account | None = None
     account_since: int = NOTHING_YET
     counted_until: int = NOTHING_YET
-    cover: CoverRecord = EMPTY
-    cover_since: int = NOTHING_YET
-    house: HouseHours = UNKNOWN_HOURS
-    peak: ExpectedPeak | None = None
+    cover: CoverWatch = NO_COVER
 
 
 NOTHING_RECKONED = Reckoned()
@@ -156,7 +131,14 @@ def reckon(
         msg = "nothing is reckoned over no minutes"
         raise ValueError(msg)
     grid = first_minute + np.arange(minutes, dtype=np.int64)
-    after, peak = _cover(kit, before, around, first_minute=first_minute, dusk=dusk)
+    cover, peak = watch_cover(
+        before.cover,
+        CoverSight(around.air, around.house_air, around.light, around.probe_since),
+        Under(kit.place, kit.shade_fraction),
+        first_minute=first_minute,
+        dusk=dusk,
+    )
+    after = replace(before, cover=cover)
     air = _floats(around.air, minutes)
     humidity = _floats(around.humidity, minutes)
     leaf = _floats(around.leaf, minutes)
@@ -214,9 +196,7 @@ def as_it_stands(
             for band in (reserve_band, hours_band)
         )
         leaf = pace.leaf_temperature_c
-    peak = _unknown(1)
-    if reckoned.peak is not None and around.house_air is not None:
-        peak = np.array([reckoned.peak.central * _HUNDREDTH], dtype=np.int64), np.array([True])
+    peak = told_peak(reckoned.cover) if around.house_air is not None else _unknown(1)
     deficit = _leaf_deficit_kpa(air, humidity, leaf)
     told = _told(leaf), _told(deficit)
     return Reckoning(*told, reserve, hours, peak, reserve_band, hours_band)
@@ -225,7 +205,11 @@ def as_it_stands(
 def ahead_under_cover(kit: Kit, reckoned: Reckoned, minute: int) -> CoverAhead | TooThin | None:
     """Return what to expect under the cover in the day after `minute`, for a page; see `reckon`."""
     return expected_under_cover(
-        kit.place, kit.shade_fraction, minute, record=reckoned.cover, hours=reckoned.house
+        kit.place,
+        kit.shade_fraction,
+        minute,
+        record=reckoned.cover.record,
+        hours=reckoned.cover.house,
     )
 
 
@@ -306,65 +290,6 @@ def _rows_of(course: Surroundings, rows: slice) -> Surroundings:
         air_speed_m_s=course.air_speed_m_s[rows],
         sun_up=course.sun_up[rows],
         film_open=course.film_open[rows],
-    )
-
-
-def _cover(
-    kit: Kit, before: Reckoned, around: Around, *, first_minute: int, dusk: Flags
-) -> tuple[Reckoned, Told]:
-    """Carry the cover's record, and at each dusk say what to expect of the day after."""
-    minutes = len(dusk)
-    peak, there = np.zeros(minutes, dtype=np.int64), np.zeros(minutes, dtype=np.bool_)
-    if around.house_air is None or around.air is None:
-        kept = replace(before, cover=EMPTY, cover_since=NOTHING_YET, house=UNKNOWN_HOURS, peak=None)
-        return kept, (peak, there)
-    if before.cover_since != around.probe_since:
-        before = replace(before, cover=EMPTY, cover_since=around.probe_since, peak=None)
-    house, seen = around.house_air
-    light, lit = around.light if around.light is not None else _unknown(minutes)
-    rise = around.air[0] - house
-    all_seen = seen & around.air[1] & lit
-    edges = [0, *(int(row) + 1 for row in np.flatnonzero(dusk)), minutes]
-    for start, stop in pairwise(edges):
-        if before.peak is not None:
-            peak[start:stop], there[start:stop] = before.peak.central * _HUNDREDTH, True
-        if start == stop:
-            continue
-        rows = slice(start, stop)
-        before = replace(
-            before,
-            cover=gather(
-                before.cover,
-                first_minute + start,
-                light=light[rows],
-                rise=rise[rows],
-                present=all_seen[rows],
-            ),
-            house=gather_hours(before.house, first_minute + start, house[rows], seen[rows]),
-        )
-        if bool(dusk[stop - 1]):
-            before = replace(before, peak=_expected(kit, before, first_minute + stop - 1))
-            # The dusk's own cell already tells of the day to come.
-            value = before.peak.central * _HUNDREDTH if before.peak is not None else 0
-            peak[stop - 1], there[stop - 1] = value, before.peak is not None
-    return before, (peak, there)
-
-
-def _expected(kit: Kit, reckoned: Reckoned, minute: int) -> ExpectedPeak | None:
-    ahead = ahead_under_cover(kit, reckoned, minute)
-    if not isinstance(ahead, CoverAhead):
-        return None
-    low, central, high = (
-        int(np.rint(value * 100.0))
-        for value in (ahead.peak.low_c, ahead.peak.central_c, ahead.peak.high_c)
-    )
-    return ExpectedPeak(
-        made_minute=minute,
-        at_minute=ahead.peak.at_minute,
-        low=low,
-        central=central,
-        high=high,
-        beyond_record=ahead.peak.beyond_record,
     )
 
 

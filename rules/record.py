@@ -15,9 +15,9 @@ from rules.standing import UNWATCHED
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from rules.cover_watch import Told
     from rules.model.plan import Limit
     from rules.model.quantities import Felt
-    from rules.reckoning import Told
 
 Floats = NDArray[np.float64]
 Wholes = NDArray[np.int64]

@@ -14,9 +14,10 @@ from rules.reckoning import Around, Reckoning, reckon
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from rules.cover_watch import Told
     from rules.felt import Held
     from rules.moments import Moment, Moments
-    from rules.reckoning import Kit, Reckoned, Told
+    from rules.reckoning import Kit, Reckoned
     from rules.speaking import Span
 
 Flags = NDArray[np.bool_]

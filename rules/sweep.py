@@ -285,7 +285,7 @@ def _judge_doses(
     events: list[Event] = []
     direct_from = np.zeros(rows.stop - rows.start, dtype=np.int64)
     if now.watch.counts_direct_sun:
-        direct_from = now.moments.direct_from(now.kit.shade_fraction, rows)
+        direct_from = now.moments.direct_from(now.kit.shade_fraction)[rows]
     for dose, bound in zip(now.watch.doses, now.watch.dose_bounds, strict=True):
         values, present = columns.read(dose.quantity, rows)
         swept = doses.sweep(

@@ -16,6 +16,7 @@ from rules.air import vapour_pressure_deficit_kpa
 from rules.cells import MICRO, CellBlock
 from rules.cover import CoverRecord
 from rules.cover_ahead import HouseHours
+from rules.cover_watch import CoverWatch
 from rules.evaluator import EvaluatorState, Watchlist, start, watchlist
 from rules.local_time import day_span_ms
 from rules.model.plan import CarePlan
@@ -178,9 +179,11 @@ class Case:
         )
         hours = tuple(2000 + 40 * hour for hour in range(24))
         reckoned = Reckoned(
-            cover=CoverRecord(spans=spans),
-            cover_since=probe.since_minute,
-            house=HouseHours(last=hours, before=tuple(hour - 150 for hour in hours)),
+            cover=CoverWatch(
+                record=CoverRecord(spans=spans),
+                since=probe.since_minute,
+                house=HouseHours(last=hours, before=tuple(hour - 150 for hour in hours)),
+            )
         )
         code = watched.batches[0].code
         return replace(state, batches={**state.batches, code: replace(NEW, reckoned=reckoned)})

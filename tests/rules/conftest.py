@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import tomllib
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 
 import pytest
 
@@ -21,6 +23,7 @@ from rules.stages import found, judge_deed, judge_move
 EVENING = datetime(2026, 5, 4, 13, 0, tzinfo=UTC)  # 20:00 at the nursery: night
 MORNING = datetime(2026, 5, 5, 3, 0, tzinfo=UTC)  # 10:00: day
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+DEMO_PLANS = Path(__file__).parents[2] / "demo_data" / "plans"
 WORDS = {"en": "words", "es": "palabras"}
 
 
@@ -42,22 +45,21 @@ def limit(name, quantity, side, bound, **changes):
     }
 
 
-def plan(**stages) -> dict[str, tuple[CarePlan, ...]]:
-    return {
-        "leafy": (
-            CarePlan.model_validate(
-                {
-                    "id": "leafy",
-                    "version": 1,
-                    "title": WORDS,
-                    "scion": "leafy",
-                    "cover": ["tied_bag"],
-                    "source": "common practice, no source",
-                    "stage": stages,
-                }
-            ),
-        )
+def plan(drying=None, **stages) -> dict[str, tuple[CarePlan, ...]]:
+    """One version of one plan; `drying` is the name of a demonstration plan to take it from."""
+    text = {
+        "id": "leafy",
+        "version": 1,
+        "title": WORDS,
+        "scion": "leafy",
+        "cover": ["tied_bag"],
+        "source": "common practice, no source",
+        "stage": stages,
     }
+    if drying is not None:
+        taken = tomllib.loads((DEMO_PLANS / f"{drying}.toml").read_text(encoding="utf-8"))
+        text |= {"drying": taken["drying"], "scion": taken["scion"]}
+    return {"leafy": (CarePlan.model_validate(text),)}
 
 
 def batch(code="MG-07", **changes):

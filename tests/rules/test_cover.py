@@ -176,13 +176,14 @@ def course(light, house) -> CoverCourse:
 
 
 def test_the_peak_says_when_and_whether_light_is_beyond_the_record():
-    warm = course([100, 300, 330, 200], [28.0, 30.0, 31.0, 31.0])
+    warm = course([100, 300, 360, 200], [28.0, 30.0, 31.0, 31.0])
     peak = peak_of(FIT, warm)
     assert peak.at_minute == MIDNIGHT + 60
-    assert peak.central_c == pytest.approx(31.0 + 0.5 + 6.6)
+    assert peak.central_c == pytest.approx(31.0 + 0.5 + 7.2)
     assert peak.beyond_record
-    assert peak.high_c - peak.central_c == pytest.approx(0.6 * 1.1)
-    assert not peak_of(FIT, course([100, 300], [28.0, 30.0])).beyond_record
+    assert peak.high_c - peak.central_c == pytest.approx(0.6 * 1.2)
+    # A tenth more than was seen is within what a clear sky is known to.
+    assert not peak_of(FIT, course([100, 330], [28.0, 30.0])).beyond_record
 
 
 def test_shade_must_be_up_before_the_warm_edge_meets_the_bound():

@@ -88,7 +88,7 @@ def test_a_mended_sentence_or_check_does_not_start_the_watch_afresh(make):
 
     def key(stage_plan) -> str:
         (batch,) = watchlist(make.site(), make.plan(healing=stage_plan)).batches
-        return batch.stages[Stage.HEALING].key
+        return batch.versions[0].stages[Stage.HEALING].key
 
     assert key(stage) == key(mended)
     assert key(stage) != key(raised)
