@@ -11,6 +11,7 @@ import numpy as np
 
 from rules import limits
 from rules.cells import MICRO
+from rules.daylight import sun_heights
 from rules.felt import felt_value
 from rules.limits import QUIET, LimitState, Verdict, speaks, verdict
 from rules.model.alarm import Priority
@@ -21,6 +22,7 @@ from rules.state import NEW, BatchState, EvaluatorState
 from rules.sun import sun_is_up
 from rules.sweep import BatchRecord, Record, sweep
 from rules.trend import heads_out, onto_ring, trend_of
+from rules.trust import judged_cell
 from rules.turnover import closed_at, demand_next, gone, still_spoken
 from rules.watchlist import (
     BatchWatch,
@@ -65,16 +67,20 @@ def step(
 ) -> tuple[EvaluatorState, tuple[Event, ...]]:
     """Judge one cell; return the state after it and what it says, batch by batch.
 
+    Words that fail the quality tests count as not said.
     Cells come one minute after another, the first at any minute, else ValueError. Within a batch
     the order is: what the old stage leaves open is closed, limits in the plan's order, blindness
     in the order of vital quantities, standing.
     """
     demand_next(state, cell.minute)
+    now = np.array([cell.minute], dtype=np.int64)
+    heights = sun_heights(watchlist.place, now)
+    quality, cell = judged_cell(watchlist.quality, state.quality, cell, heights)
     latest = still_spoken(watchlist, state.latest)
     for key, mean in cell.means.items():
         if key in watchlist.channels:
             latest[key] = (cell.minute, mean)
-    sun_up = bool(sun_is_up(watchlist.place, np.array([cell.minute], dtype=np.int64))[0])
+    sun_up = bool(sun_is_up(watchlist.place, now)[0])
     events = gone(watchlist, state, cell.minute)
     batches: dict[str, BatchState] = {}
     for batch in watchlist.batches:
@@ -82,7 +88,8 @@ def step(
         after, said = _step_batch(batch, before, cell.minute, latest=latest, sun_up=sun_up)
         batches[batch.code] = after
         events.extend(said)
-    return EvaluatorState(cell.minute, dict(sorted(latest.items())), batches), tuple(events)
+    after_all = EvaluatorState(cell.minute, dict(sorted(latest.items())), batches, quality)
+    return after_all, tuple(events)
 
 
 def _step_batch(

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from rules.belief import NO_SENSOR, Belief, belief_in
 from rules.cells import MICRO
 from rules.felt import age_min, felt_value
 from rules.limits import QUIET, Bound, speaks
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
     from rules.model.plan import Limit
     from rules.speaking import Span
     from rules.state import BatchState, EvaluatorState
+    from rules.trust import ChannelMemory
+    from rules.trust_kit import QualityKit
     from rules.watchlist import BatchWatch, StageWatch, Watchlist
 
 
@@ -34,12 +37,14 @@ class FeltNow:
     """What a batch feels now, in the quantity's unit; `value` is None when missing or stale.
 
     `age_min` is the age of the sensor's last word, None if it never spoke here. `channel` is the
-    one that speaks; for the vapour pressure deficit that of the humidity.
+    one that speaks; for the vapour pressure deficit that of the humidity. `belief` says why a value
+    is missing, and what speaks against one that is there.
     """
 
     value: float | None
     age_min: int | None
     channel: str
+    belief: Belief
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +80,10 @@ class BatchOutlook:
     blind_to: tuple[Felt, ...]
     heading: tuple[tuple[str, int], ...]
 
+    def belief_in(self, felt: Felt) -> Belief:
+        """Return how far a quantity can be trusted, also one that no sensor speaks for."""
+        return self.felt[felt].belief if felt in self.felt else NO_SENSOR
+
 
 def margin_of(bound: Bound, value: int) -> float:
     """Return the room to a bound as a share of its full margin, at most 1; below 0 beyond."""
@@ -98,11 +107,20 @@ def outlook(watchlist: Watchlist, state: EvaluatorState, minute: int) -> tuple[B
             state.batches.get(batch.code, NEW),
             minute,
             judged_at=state.minute,
-            latest=state.latest,
+            spoken=_Spoken(watchlist.quality, state.quality, state.latest),
             sun_up=sun_up,
         )
         for batch in watchlist.batches
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Spoken:
+    """What the channels said, and what the quality tests know of them."""
+
+    kit: QualityKit
+    quality: Mapping[str, ChannelMemory]
+    latest: Mapping[str, tuple[int, int]]
 
 
 def _outlook(
@@ -111,10 +129,11 @@ def _outlook(
     minute: int,
     *,
     judged_at: int | None,
-    latest: Mapping[str, tuple[int, int]],
+    spoken: _Spoken,
     sun_up: bool,
 ) -> BatchOutlook:
     span = batch.span_at(minute)
+    latest = spoken.latest
     watch = batch.watch_in(span)
     values = {felt: felt_value(speaker, latest, minute) for felt, speaker in span.speakers.items()}
     felt_now = {
@@ -122,6 +141,14 @@ def _outlook(
             value=_shown(values[felt]),
             age_min=age_min(speaker, latest, minute),
             channel=speaker.sources[-1].channel,
+            belief=belief_in(
+                spoken.kit,
+                spoken.quality,
+                latest,
+                speaker,
+                minute=minute,
+                there=values[felt] is not None,
+            ),
         )
         for felt, speaker in span.speakers.items()
     }

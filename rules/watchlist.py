@@ -6,11 +6,13 @@ import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from rules.doubt import FIGURES, Figures
 from rules.limits import Bound, Delays, bound_of
 from rules.model.alarm import Priority
 from rules.model.batch import ENDED
 from rules.model.quantities import Felt
 from rules.speaking import Span, span_at, spans_of
+from rules.trust_kit import QualityKit, quality_kit
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -62,17 +64,23 @@ class BatchWatch:
 
 @dataclass(frozen=True, slots=True)
 class Watchlist:
-    """All batches of a site. `channels` are those that speak for some batch at some time."""
+    """All batches of a site. `channels` are those that speak for some batch at some time.
+
+    `quality` is what the quality tests know of every channel of the site.
+    """
 
     place: Place
     channels: frozenset[str]
     batches: tuple[BatchWatch, ...]
+    quality: QualityKit
 
 
-def watchlist(site: Site, plans: Mapping[str, CarePlan]) -> Watchlist:
+def watchlist(
+    site: Site, plans: Mapping[str, CarePlan], *, figures: Figures = FIGURES
+) -> Watchlist:
     """Work out what to judge for every batch of a checked site, `plans` by their ids.
 
-    LookupError if a batch names a plan that is not there.
+    `figures` are those of the quality tests. LookupError if a batch names a plan that is not there.
     """
     batches: list[BatchWatch] = []
     for batch in site.batch:
@@ -93,7 +101,12 @@ def watchlist(site: Site, plans: Mapping[str, CarePlan]) -> Watchlist:
         for speaker in span.speakers.values()
         for source in speaker.sources
     )
-    return Watchlist(place=site.site, channels=channels, batches=tuple(batches))
+    return Watchlist(
+        place=site.site,
+        channels=channels,
+        batches=tuple(batches),
+        quality=quality_kit(site, figures=figures),
+    )
 
 
 def _stage_watch(plan: CarePlan, stage: Stage, stage_plan: StagePlan) -> StageWatch | None:

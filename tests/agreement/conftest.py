@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from rules.air import vapour_pressure_deficit_kpa
 from rules.cells import MICRO, CellBlock
+from rules.doubt import FIGURES, Figures
 from rules.model.plan import CarePlan
 from rules.model.quantities import Felt, Quantity
 from rules.model.site import Site
@@ -60,15 +61,32 @@ FROM_FELT = {
 }
 WORDS = {"en": "words", "es": "palabras"}
 
+SHORT = Figures(
+    run_gap_min=5,
+    stuck_min=8,
+    stuck_moved_c=0.1,
+    dark_min=6,
+    wet_min=4,
+    wet_from_pct=96.0,
+    wet_swing_c=0.1,
+    apart_min=4,
+    glow_min=3,
+)
+"""Windows about as long as the rows of equal values that are drawn."""
+
 
 @dataclass(frozen=True)
 class Case:
-    """A site, its plans, and the cells to judge; `cut` is somewhere inside the block."""
+    """A site, its plans, and the cells to judge; `cut` is somewhere inside the block.
+
+    `figures` are those of the quality tests, with windows as short as the block, or the usual ones.
+    """
 
     site: Site
     plans: dict[str, CarePlan]
     block: CellBlock
     cut: int
+    figures: Figures
 
 
 @st.composite
@@ -390,13 +408,19 @@ def cases(draw, *, calm: bool | None = None) -> Case:
     )
     column = calm_columns if calm else columns
     drawn = [draw(column(channel.quantity, minutes)) for channel in site.channels.values()]
+    present = np.stack([present for _, present in drawn], axis=1)
+    # Some of the silences are of sensors that spoke, but nothing that could be believed.
+    unbelieved = draw(st.sampled_from((0, 0, 2, 3)))
+    refused = ~present & (np.arange(present.size).reshape(present.shape) % 4 < unbelieved)
     block = CellBlock(
         first_minute=first,
         channels=tuple(site.channels),
         means=np.stack([values for values, _ in drawn], axis=1),
-        present=np.stack([present for _, present in drawn], axis=1),
+        present=present,
+        refused=refused,
     )
-    return Case(site, {"leafy": plan}, block, draw(st.integers(0, minutes)))
+    figures = draw(st.sampled_from((FIGURES, SHORT)))
+    return Case(site, {"leafy": plan}, block, draw(st.integers(0, minutes)), figures)
 
 
 @pytest.fixture(scope="session")

@@ -7,6 +7,7 @@ from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
 from rules.cells import CellBlock, cell_in
+from rules.doubt import Flag, QualityTest
 from rules.evaluator import EvaluatorState, outlook, start, step, sweep, watchlist
 from rules.model.event import ConditionClosed, ConditionOpened, Standing, StandingChanged
 from rules.standing import standing_at
@@ -42,6 +43,7 @@ def rows_of(block, first, last):
         block.channels,
         block.means[first:last],
         block.present[first:last],
+        block.refused[first:last],
     )
 
 
@@ -49,7 +51,7 @@ def rows_of(block, first, last):
 @UNHURRIED
 def test_a_replay_says_exactly_what_was_said_live(data, drawn_cases):
     case = data.draw(drawn_cases)
-    watched = watchlist(case.site, case.plans)
+    watched = watchlist(case.site, case.plans, figures=case.figures)
     live_state, live_events, _ = fold(watched, start(watched), case.block)
     state, events, _ = sweep(watched, start(watched), case.block)
     assert events == live_events
@@ -61,13 +63,16 @@ def test_a_replay_says_exactly_what_was_said_live(data, drawn_cases):
     for one in events:
         if isinstance(one, StandingChanged):
             event(f"standing {one.after}")
+    for memory in state.quality.values():
+        if memory.said_flag == Flag.FAIL:
+            event(f"failed by {QualityTest(memory.said_test).name}")
 
 
 @GIVEN
 @UNHURRIED
 def test_a_replay_cut_anywhere_goes_on_as_if_it_had_not_been(data, drawn_cases):
     case = data.draw(drawn_cases)
-    watched = watchlist(case.site, case.plans)
+    watched = watchlist(case.site, case.plans, figures=case.figures)
     whole_state, whole_events, whole = sweep(watched, start(watched), case.block)
     early, early_events, _ = sweep(watched, start(watched), rows_of(case.block, 0, case.cut))
     late, late_events, rest = sweep(
@@ -86,7 +91,7 @@ def test_a_replay_cut_anywhere_goes_on_as_if_it_had_not_been(data, drawn_cases):
 @UNHURRIED
 def test_a_batch_drifts_in_a_cut_replay_exactly_when_it_drifted_live(data, calm_cases):
     case = data.draw(calm_cases)
-    watched = watchlist(case.site, case.plans)
+    watched = watchlist(case.site, case.plans, figures=case.figures)
     live_state, live_events, _ = fold(watched, start(watched), case.block)
     early, early_events, _ = sweep(watched, start(watched), rows_of(case.block, 0, case.cut))
     late, late_events, _ = sweep(
@@ -102,7 +107,7 @@ def test_a_batch_drifts_in_a_cut_replay_exactly_when_it_drifted_live(data, calm_
 @UNHURRIED
 def test_the_page_shows_at_each_minute_what_the_chart_draws_there(data, drawn_cases):
     case = data.draw(drawn_cases)
-    watched = watchlist(case.site, case.plans)
+    watched = watchlist(case.site, case.plans, figures=case.figures)
     live_state, _, pages = fold(watched, start(watched), case.block)
     _, _, record = sweep(watched, start(watched), case.block)
     for row, page in enumerate(pages):
@@ -130,10 +135,11 @@ def test_the_page_shows_at_each_minute_what_the_chart_draws_there(data, drawn_ca
 @UNHURRIED
 def test_nothing_stays_open_when_a_batch_leaves_the_site_file(data, drawn_cases):
     case = data.draw(drawn_cases)
-    watched = watchlist(case.site, case.plans)
+    watched = watchlist(case.site, case.plans, figures=case.figures)
     before, early, _ = sweep(watched, start(watched), rows_of(case.block, 0, case.cut))
     rest = rows_of(case.block, case.cut, len(case.block.means))
-    left = watchlist(case.site.model_copy(update={"batch": case.site.batch[1:]}), case.plans)
+    fewer = case.site.model_copy(update={"batch": case.site.batch[1:]})
+    left = watchlist(fewer, case.plans, figures=case.figures)
     live_state, live_events, _ = fold(left, before, rest)
     state, events, _ = sweep(left, before, rest)
     assert events == live_events
@@ -148,7 +154,7 @@ def test_every_condition_opens_before_it_closes_and_a_batch_without_sight_is_nev
     data, drawn_cases
 ):
     case = data.draw(drawn_cases)
-    watched = watchlist(case.site, case.plans)
+    watched = watchlist(case.site, case.plans, figures=case.figures)
     opened: set[tuple[str, str]] = set()
     state = start(watched)
     for minute in range(case.block.first_minute, case.block.first_minute + len(case.block.means)):
