@@ -39,6 +39,11 @@ class QualityTest(IntEnum):
     CROSS_SENSOR = 6
     CLOCK = 7
 
+    @property
+    def word(self) -> str:
+        """Its name in the API and in documents, as in "cross_sensor"."""
+        return self.name.lower()
+
 
 @dataclass(frozen=True, slots=True)
 class Figures:
