@@ -1,12 +1,14 @@
 """Raw readings to judged one-minute cells on the UTC grid.
 
-Every reading is converted to our unit, judged, and carried as whole millionths, so that the sum of
-a minute is exact and the same in whatever order the readings came.
+Every reading is put right by the calibration in force at its instant, converted to our unit,
+judged, and carried as whole millionths, so that the sum of a minute is exact and the same in
+whatever order the readings came. What is kept stays raw.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, cast
 
 import numpy as np
@@ -28,29 +30,36 @@ Wholes = NDArray[np.int64]
 MICRO = 1_000_000
 """Values are carried as whole millionths of the unit their quantity is kept in."""
 
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_MS = timedelta(milliseconds=1)
+
 
 @dataclass(frozen=True, slots=True)
 class Cell:
     """One minute: the mean of each channel that sent a believable value in it.
 
     `means` maps the channel's key to millionths of our unit; a channel without is missing.
+    `refused` are those of them that did speak, but nothing that could be believed.
     """
 
     minute: int
     means: Mapping[str, int]
+    refused: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
 class CellBlock:
     """Many minutes in a row: `means` and `present` are minutes by channels.
 
-    `means` holds millionths of our unit, and 0 where `present` is False.
+    `means` holds millionths of our unit, and 0 where `present` is False. `refused` is True where a
+    channel spoke, but nothing that could be believed; None: nowhere.
     """
 
     first_minute: int
     channels: tuple[str, ...]
     means: Wholes
     present: NDArray[np.bool_]
+    refused: NDArray[np.bool_] | None = None
 
 
 def cell_of(site: Site, minute: int, readings: Sequence[Reading | StoredReading]) -> Cell:
@@ -70,7 +79,11 @@ def cell_in(block: CellBlock, minute: int) -> Cell:
     means = {
         key: value for key, value, there in zip(block.channels, values, seen, strict=True) if there
     }
-    return Cell(minute=minute, means=means)
+    if block.refused is None:
+        return Cell(minute=minute, means=means)
+    told = cast("list[bool]", block.refused[row].tolist())
+    refused = frozenset(key for key, one in zip(block.channels, told, strict=True) if one)
+    return Cell(minute=minute, means=means, refused=refused)
 
 
 def block_of(
@@ -79,7 +92,8 @@ def block_of(
     """Return `minutes` cells in a row from `first_minute`, minutes since the epoch, UTC.
 
     Readings outside the span, and of channels the site does not name, are left out; so are
-    readings that cannot be believed. The order of `readings` does not matter.
+    readings that cannot be believed. A minute in which a channel sent only such is `refused`. The
+    order of `readings` does not matter.
     """
     by_channel: dict[str, tuple[list[int], list[float]]] = {}
     for reading in readings:
@@ -89,13 +103,17 @@ def block_of(
     keys = tuple(site.channels)
     means = np.zeros((minutes, len(keys)), dtype=np.int64)
     present = np.zeros((minutes, len(keys)), dtype=np.bool_)
+    refused = np.zeros((minutes, len(keys)), dtype=np.bool_)
     for column, key in enumerate(keys):
         if key not in by_channel:
             continue
         at, raw = by_channel[key]
-        row = np.array(at, dtype=np.int64) // MINUTE_MS - first_minute
+        at_ms = np.array(at, dtype=np.int64)
+        row = at_ms // MINUTE_MS - first_minute
         inside = (row >= 0) & (row < minutes)
-        values = in_our_unit(site.channels[key], np.array(raw, dtype=np.float64)[inside])
+        spoken = np.array(raw, dtype=np.float64)[inside]
+        put_right = calibrated(site.channels[key], at_ms[inside], spoken)
+        values = in_our_unit(site.channels[key], put_right)
         believed = can_be_believed(site.channels[key].quantity, values)
         rows = row[inside][believed]
         whole = in_millionths(brought_within(site.channels[key].quantity, values[believed]))
@@ -105,7 +123,26 @@ def block_of(
         there = count > 0
         means[there, column] = rounded_mean(total[there], count[there])
         present[:, column] = there
-    return CellBlock(first_minute=first_minute, channels=keys, means=means, present=present)
+        refused[row[inside][~believed], column] = True
+        refused[there, column] = False
+    return CellBlock(
+        first_minute=first_minute, channels=keys, means=means, present=present, refused=refused
+    )
+
+
+def calibrated(channel: Channel, at_ms: Wholes, raw: Floats) -> Floats:
+    """Return raw values put right by the calibration in force at each one's own instant.
+
+    Both in the unit the sensor declares; values from before the first calibration stay raw.
+    """
+    if not channel.calibration:
+        return raw
+    in_order = sorted(channel.calibration, key=lambda one: one.since)
+    begins = np.array([-((_EPOCH - one.since) // _MS) for one in in_order], dtype=np.int64)
+    lines = np.array([(1.0, 0.0), *(one.line() for one in in_order)], dtype=np.float64)
+    which = np.searchsorted(begins, at_ms, side="right")
+    put_right: Floats = raw * lines[which, 0] + lines[which, 1]
+    return put_right
 
 
 def in_our_unit(channel: Channel, raw: Floats) -> Floats:

@@ -8,8 +8,11 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from rules import doses, limits
 from rules.cells import MICRO
+from rules.daylight import sun_heights
 from rules.felt import felt_value
 from rules.limits import QUIET, LimitState, Verdict, can_speak, verdict
 from rules.model.alarm import Priority
@@ -23,6 +26,7 @@ from rules.state import NEW, BatchState, EvaluatorState
 from rules.surroundings import INPUTS, reckon_cell
 from rules.sweep import sweep
 from rules.trend import heads_out, onto_ring, trend_of
+from rules.trust import judged_cell
 from rules.turnover import closed_at, demand_next, dose_event, gone, still_spoken
 from rules.watchlist import (
     BatchWatch,
@@ -69,11 +73,15 @@ def step(
 ) -> tuple[EvaluatorState, tuple[Event, ...]]:
     """Judge one cell; return the state after it and what it says, batch by batch.
 
+    Words that fail the quality tests count as not said.
     Cells come one minute after another, the first at any minute, else ValueError. Within a batch
     the order is: what the old stage leaves open is closed, limits and then doses in the plan's
     order, blindness in the order of vital quantities, standing.
     """
     demand_next(state, cell.minute)
+    now = np.array([cell.minute], dtype=np.int64)
+    heights = sun_heights(watchlist.place, now)
+    quality, cell = judged_cell(watchlist.quality, state.quality, cell, heights)
     latest = still_spoken(watchlist, state.latest)
     for key, mean in cell.means.items():
         if key in watchlist.channels:
@@ -86,7 +94,8 @@ def step(
         after, said = _step_batch(batch, before, moment, latest)
         batches[batch.code] = after
         events.extend(said)
-    return EvaluatorState(cell.minute, dict(sorted(latest.items())), batches), tuple(events)
+    after_all = EvaluatorState(cell.minute, dict(sorted(latest.items())), batches, quality)
+    return after_all, tuple(events)
 
 
 def _step_batch(

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from rules.belief import NO_SENSOR, Belief, belief_in
 from rules.cells import MICRO
 from rules.felt import age_min, felt_value
 from rules.limits import QUIET, Bound, can_speak
@@ -32,6 +33,8 @@ if TYPE_CHECKING:
     from rules.reserve import Band
     from rules.speaking import Span
     from rules.state import BatchState, EvaluatorState
+    from rules.trust import ChannelMemory
+    from rules.trust_kit import QualityKit
     from rules.watchlist import BatchWatch, StageWatch, Watchlist
 
 
@@ -41,12 +44,14 @@ class FeltNow:
 
     `age_min` is the age of the sensor's last word, None if it never spoke here. `channel` is the
     one that speaks; for the vapour pressure deficit that of the humidity. Of what no sensor tells,
-    and is reckoned, both are None.
+    and is reckoned, both are None. `belief` says why a value is missing, and what speaks against
+    one that is there.
     """
 
     value: float | None
     age_min: int | None
     channel: str | None
+    belief: Belief
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +130,10 @@ class BatchOutlook:
     drying: DryingNow | None = None
     peak: ExpectedPeak | None = None
 
+    def belief_in(self, felt: Felt) -> Belief:
+        """Return how far a quantity can be trusted, also one that no sensor speaks for."""
+        return self.felt[felt].belief if felt in self.felt else NO_SENSOR
+
 
 def margin_of(bound: Bound, value: int) -> float:
     """Return the room to a bound as a share of its full margin, at most 1; below 0 beyond."""
@@ -148,11 +157,20 @@ def outlook(watchlist: Watchlist, state: EvaluatorState, minute: int) -> tuple[B
             state.batches.get(batch.code, NEW),
             minute,
             judged_at=state.minute,
-            latest=state.latest,
+            spoken=_Spoken(watchlist.quality, state.quality, state.latest),
             sun_up=sun_up,
         )
         for batch in watchlist.batches
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Spoken:
+    """What the channels said, and what the quality tests know of them."""
+
+    kit: QualityKit
+    quality: Mapping[str, ChannelMemory]
+    latest: Mapping[str, tuple[int, int]]
 
 
 def _outlook(
@@ -161,10 +179,11 @@ def _outlook(
     minute: int,
     *,
     judged_at: int | None,
-    latest: Mapping[str, tuple[int, int]],
+    spoken: _Spoken,
     sun_up: bool,
 ) -> BatchOutlook:
     span = batch.span_at(minute)
+    latest = spoken.latest
     watch = batch.watch_in(span)
     values = {felt: felt_value(speaker, latest, minute) for felt, speaker in span.speakers.items()}
     felt_now = {
@@ -172,6 +191,14 @@ def _outlook(
             value=_shown(values[felt]),
             age_min=age_min(speaker, latest, minute),
             channel=speaker.sources[-1].channel,
+            belief=belief_in(
+                spoken.kit,
+                spoken.quality,
+                latest,
+                speaker,
+                minute=minute,
+                there=values[felt] is not None,
+            ),
         )
         for felt, speaker in span.speakers.items()
     }
@@ -183,19 +210,24 @@ def _outlook(
     inputs = {felt: values.get(felt) for felt in INPUTS}
     around = around_in_cell(span, inputs, latest, minute)
     told = as_it_stands(kit, carried.reckoned, around, minute=minute, sun_up=sun_up)
+    # What is reckoned is as doubtful as the air that it is reckoned from.
+    air = felt_now.get(Felt.VAPOUR_PRESSURE_DEFICIT)
+    doubt = replace(air.belief, missing=None) if air is not None else Belief(None)
     for felt, value in felt_in_cell(span, told).items():
         values[felt] = value
         if value is not None:
-            felt_now[felt] = FeltNow(_shown(value), None, None)
+            felt_now[felt] = FeltNow(_shown(value), None, None, doubt)
     film_open = film_is_open(kit, minute)
-    spoken = {bound: can_speak(bound, sun_up=sun_up, film_open=film_open) for bound in watch.bounds}
+    speaking = {
+        bound: can_speak(bound, sun_up=sun_up, film_open=film_open) for bound in watch.bounds
+    }
     trends = _trends(span, carried, judged_at)
     judged = tuple(
-        _judged(limit, bound, values.get(limit.quantity), carried, minute, now=spoken[bound])
+        _judged(limit, bound, values.get(limit.quantity), carried, minute, now=speaking[bound])
         for limit, bound in zip(watch.limits, watch.bounds, strict=True)
     )
     doses = tuple(_dose_now(watch, carried, place) for place in range(len(watch.doses)))
-    heading = _heading(watch, trends, spoken)
+    heading = _heading(watch, trends, speaking)
     blind_to = tuple(felt for felt in watch.vital if values.get(felt) is None)
     high = Priority.HIGH
     standing = standing_of(

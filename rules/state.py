@@ -14,6 +14,7 @@ from rules.model.event import Standing
 from rules.model.quantities import Felt
 from rules.reckoning import NOTHING_RECKONED, Reckoned
 from rules.trend import Ring
+from rules.trust import ChannelMemory
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,11 +58,13 @@ class EvaluatorState:
     """Everything after a cell: `minute` is the cell, None before the first.
 
     `latest` is the last mean of each channel, as (minute, millionths), in order of their keys.
+    `quality` is what the quality tests carry of each channel that ever spoke.
     """
 
     minute: int | None = None
     latest: Mapping[str, tuple[int, int]] = field(default_factory=dict[str, tuple[int, int]])
     batches: Mapping[str, BatchState] = field(default_factory=dict[str, BatchState])
+    quality: Mapping[str, ChannelMemory] = field(default_factory=dict[str, ChannelMemory])
 
     def to_json(self) -> str:
         """Return the state as text from which `from_json` makes an equal one."""
@@ -71,7 +74,7 @@ class EvaluatorState:
     def from_json(cls, text: str) -> Self:
         """Return the state that was written; ValueError if the text is none."""
         read = _ADAPTER.validate_json(text)
-        return cls(read.minute, read.latest, read.batches)
+        return cls(read.minute, read.latest, read.batches, read.quality)
 
 
 _ADAPTER = TypeAdapter(EvaluatorState)

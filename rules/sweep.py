@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from rules import doses, limits
 from rules.cells import MICRO
+from rules.daylight import sun_heights
 from rules.felt import felt_values, held_in
 from rules.limits import QUIET, LimitState, Swept, Verdict, can_speak_each, verdicts
 from rules.model.alarm import Priority
@@ -22,6 +23,7 @@ from rules.standing import BY_SEVERITY, UNWATCHED, standing_at, standings_of
 from rules.state import NEW, BatchState, EvaluatorState
 from rules.surroundings import INPUTS, felt_by, reckon_rows
 from rules.trend import Ring, head_out, onto_ring_all, trends_of
+from rules.trust import judged
 from rules.turnover import closed_at, demand_next, dose_event, gone, still_spoken
 from rules.watchlist import blind_id, can_make_drift
 
@@ -63,7 +65,10 @@ def sweep(
     if minutes == 0:
         return state, (), Record(block.first_minute, 0, {})
     demand_next(state, block.first_minute)
-    held = held_in(block, still_spoken(watchlist, state.latest))
+    every = block.first_minute + np.arange(minutes, dtype=np.int64)
+    heights = sun_heights(watchlist.place, every)
+    quality, judgement = judged(watchlist.quality, state.quality, block, heights)
+    held = held_in(judgement.block, still_spoken(watchlist, state.latest))
     moments = moments_of(watchlist.place, block.first_minute, minutes)
     said: list[tuple[int, Event]] = [
         (event.minute, event) for event in gone(watchlist, state, block.first_minute)
@@ -83,7 +88,7 @@ def sweep(
         for key, column in sorted(held.column.items())
         if key in watchlist.channels and bool(held.minute[-1, column] >= 0)
     }
-    after_all = EvaluatorState(block.first_minute + minutes - 1, latest, batches)
+    after_all = EvaluatorState(block.first_minute + minutes - 1, latest, batches, quality)
     events_in_order = tuple(event for _, event in said)
     return after_all, events_in_order, Record(block.first_minute, minutes, records)
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rules.doses import DoseBound, dose_bound
+from rules.doubt import FIGURES, Figures
 from rules.limits import Bound, Delays, bound_of
 from rules.local_time import NOON, earliest_instant, local_day
 from rules.model.alarm import Priority
@@ -18,6 +19,7 @@ from rules.reckoning import Kit
 from rules.reserve import EFFECTS, Effect
 from rules.scion import drying_figures
 from rules.speaking import Source, Span, first_cell, span_at, spans_of
+from rules.trust_kit import QualityKit, quality_kit
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -92,18 +94,24 @@ class BatchWatch:
 
 @dataclass(frozen=True, slots=True)
 class Watchlist:
-    """All batches of a site. `channels` are those that speak for some batch at some time."""
+    """All batches of a site. `channels` are those that speak for some batch at some time.
+
+    `quality` is what the quality tests know of every channel of the site.
+    """
 
     place: Place
     channels: frozenset[str]
     batches: tuple[BatchWatch, ...]
+    quality: QualityKit
 
 
-def watchlist(site: Site, versions: Mapping[str, Sequence[CarePlan]]) -> Watchlist:
+def watchlist(
+    site: Site, versions: Mapping[str, Sequence[CarePlan]], *, figures: Figures = FIGURES
+) -> Watchlist:
     """Work out what to judge for every batch of a checked site.
 
-    `versions` holds each plan by its id, all versions in order of force. LookupError if a batch
-    names a plan that is not there.
+    `versions` holds each plan by its id, all versions in order of force. `figures` are those of
+    the quality tests. LookupError if a batch names a plan that is not there.
     """
     batches: list[BatchWatch] = []
     for batch in site.batch:
@@ -117,7 +125,12 @@ def watchlist(site: Site, versions: Mapping[str, Sequence[CarePlan]]) -> Watchli
     channels = frozenset(
         source.channel for batch in batches for span in batch.spans for source in _sources_in(span)
     )
-    return Watchlist(place=site.site, channels=channels, batches=tuple(batches))
+    return Watchlist(
+        place=site.site,
+        channels=channels,
+        batches=tuple(batches),
+        quality=quality_kit(site, figures=figures),
+    )
 
 
 def _sources_in(span: Span) -> Iterator[Source]:

@@ -19,6 +19,7 @@ from api.alerts.figures import (
 )
 from api.alerts.phrases import phrases
 from api.alerts.told import batch_of, subject_of
+from rules.belief import Missing
 from rules.local_time import local_day
 from rules.model.alarm import AlarmState, Priority
 from rules.model.batch import Cover, Wrap
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from api.alerts.told import Subject
     from api.records.alarms import AlarmRecord
     from api.records.watch import WatchGap
+    from rules.belief import Belief
     from rules.model.batch import Batch
     from rules.model.people import Person
     from rules.model.plan import CarePlan, Limit
@@ -70,8 +72,10 @@ class Writer:
     plans: Mapping[str, Sequence[CarePlan]]
     base_url: str
 
-    def opened(self, alarm: AlarmRecord, to: Addressed) -> MessageText:
-        """Say that something is wrong and what to do first."""
+    def opened(
+        self, alarm: AlarmRecord, to: Addressed, *, belief: Belief | None = None
+    ) -> MessageText:
+        """Say that something is wrong and what to do first; of blindness, also why if known."""
         words, subject = phrases(to.person.language), subject_of(self.site, self.plans, alarm)
         when = self._when(alarm, to, words)
         over = alarm.ended_at is not None
@@ -81,7 +85,7 @@ class Writer:
         )
         body = [
             *self._introduce(subject.batch, words),
-            *self._story(subject, to, words),
+            *self._story(subject, to, words, belief),
             *self._stage(subject, words),
             words.do_first.format(action=first),
             _told(to, words),
@@ -240,14 +244,20 @@ class Writer:
         where = words.where.format(bench=bench.title, house=house.title, site=self.site.site.title)
         return [plants, where]
 
-    def _story(self, subject: Subject, to: Addressed, words: Phrases) -> list[str]:
+    def _story(
+        self, subject: Subject, to: Addressed, words: Phrases, belief: Belief | None
+    ) -> list[str]:
         alarm, place = subject.alarm, self.site.site
         since = date_and_time(alarm.since, place, words)
         lines = []
         if subject.blind_to is not None:
             felt = words.felt[subject.blind_to]
             time = clock_time(alarm.since, place, now=to.now, words=words)
-            lines += [words.what_blind.format(felt=felt, time=time), words.blind_checks]
+            lines += [
+                words.what_blind.format(felt=felt, time=time),
+                *_why(belief, words),
+                words.blind_checks,
+            ]
         elif subject.limit is not None and alarm.value is not None:
             lines.append(_measured(subject.limit, alarm.value, to, words))
         lines.append(words.since_when.format(when=since))
@@ -279,6 +289,15 @@ def _says(subject: Subject, to: Addressed, words: Phrases) -> str:
     if subject.limit is None:
         return words.unknown_limit.format(condition=subject.alarm.condition)
     return subject.limit.says.in_language(to.person.language)
+
+
+def _why(belief: Belief | None, words: Phrases) -> list[str]:
+    """Say why nothing is seen, where a probe speaks but is not believed, or never spoke."""
+    if belief is None:
+        return []
+    if belief.missing is Missing.NOT_BELIEVED and belief.failed is not None:
+        return [words.not_believed.format(why=words.doubts[belief.failed])]
+    return [words.never_spoke] if belief.missing is Missing.NEVER_SPOKE else []
 
 
 def _measured(limit: Limit, value: float, to: Addressed, words: Phrases) -> str:

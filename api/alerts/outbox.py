@@ -8,6 +8,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from api.alerts.message import Addressed, MessageText, Writer
+from api.alerts.why import belief_behind
 from api.records.alarms import alarm, alarms_changed
 from api.records.outbox import (
     Cause,
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection
 
     from api.records.outbox import OutboxRow
+    from rules.evaluator import Watchlist
     from rules.model.people import Person
     from rules.model.site import Site
 
@@ -58,7 +60,13 @@ class People:
 
 
 def words_of(
-    db: Connection, row: OutboxRow, person: Person, *, writer: Writer, now: datetime
+    db: Connection,
+    row: OutboxRow,
+    person: Person,
+    *,
+    writer: Writer,
+    watched: Watchlist,
+    now: datetime,
 ) -> MessageText | None:
     """Write the message from what the records say now; None if nothing is left to tell."""
     people = People(writer.site)
@@ -84,7 +92,7 @@ def words_of(
         return None
     about = alarm(db, row.alarm_id)
     if row.kind is MessageKind.OPENED:
-        return writer.opened(about, to)
+        return writer.opened(about, to, belief=belief_behind(db, watched, about))
     if row.person not in told_of(db, about.id):
         return None  # who never heard that it began need not hear that it is over
     return writer.closed(about, row.about, to)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from rules.doubt import QualityTest
 from rules.model.alarm import Priority
 from rules.model.batch import Cover, GraftMethod, Stage
 from rules.model.quantities import Felt
@@ -48,6 +49,9 @@ class Phrases:
     what_was: str
     what_blind: str
     blind_checks: str
+    not_believed: str
+    never_spoke: str
+    doubts: Mapping[QualityTest, str]
     too_low: str
     too_high: str
     since_when: str
@@ -151,6 +155,17 @@ ENGLISH = Phrases(
     "tell how these plants are, so a person must look at them.",
     blind_checks="Then check, in this order: is the probe still in its place, its battery, and "
     "whether the hub has power.",
+    not_believed="The probe speaks, but is not believed: {why}.",
+    never_spoke="Its probe has never been heard in this place.",
+    doubts=MappingProxyType(
+        {
+            QualityTest.RANGE: "what it says cannot be",
+            QualityTest.SPIKE: "it leaps about",
+            QualityTest.STUCK: "it has said the same for hours",
+            QualityTest.SATURATION: "it says 100 % whether the day is cool or warm",
+            QualityTest.CROSS_SENSOR: "the probes beside it agree with each other, not with it",
+        }
+    ),
     too_low="That is {by} too low.",
     too_high="That is {by} too high.",
     since_when="Since: {when}.",
@@ -258,6 +273,17 @@ SPANISH = Phrases(
     "están estas plantas; una persona debe ir a mirarlas.",
     blind_checks="Después revise, en este orden: que la sonda siga en su sitio, su pila y que la "
     "antena tenga corriente.",
+    not_believed="La sonda habla, pero no se le cree: {why}.",
+    never_spoke="Su sonda nunca se ha oído en este sitio.",
+    doubts=MappingProxyType(
+        {
+            QualityTest.RANGE: "lo que dice no puede ser",
+            QualityTest.SPIKE: "da saltos",
+            QualityTest.STUCK: "lleva horas diciendo lo mismo",
+            QualityTest.SATURATION: "dice 100 % haga fresco o calor",
+            QualityTest.CROSS_SENSOR: "las sondas vecinas coinciden entre sí y no con ella",
+        }
+    ),
     too_low="Le faltan {by}.",
     too_high="Le sobran {by}.",
     since_when="Desde: {when}.",

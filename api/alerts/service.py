@@ -14,6 +14,7 @@ from api.alerts.message import Writer
 from api.alerts.outbox import LEASE, MOST_TRIES, People, after_failure, give_up, words_of
 from api.records.outbox import claim, due, message, record_given_up, record_sent
 from api.records.session import reading, writing
+from rules.evaluator import watchlist
 
 if TYPE_CHECKING:
     import threading
@@ -62,6 +63,7 @@ class AlertService:
         self._site = site
         self._people = People(site)
         self._writer = Writer(site, plans, base_url.rstrip("/"))
+        self._watched = watchlist(site, plans)
         self._records = records
         self._clock = clock
         self._channels = channels
@@ -140,7 +142,7 @@ class AlertService:
         self, db: Connection, row: OutboxRow, person: Person, now: datetime
     ) -> MessageText | None:
         try:
-            return words_of(db, row, person, writer=self._writer, now=now)
+            return words_of(db, row, person, writer=self._writer, watched=self._watched, now=now)
         except Exception:
             # A fault in the wording must not keep a person from being told.
             log.exception("message_wording_failed id=%d", row.id)

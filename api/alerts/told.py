@@ -48,7 +48,7 @@ def subject_of(site: Site, plans: Mapping[str, Sequence[CarePlan]], alarm: Alarm
         batch=batch,
         stage=stage,
         limit=_limit(plans, batch, stage, alarm),
-        blind_to=_blind_to(alarm.condition),
+        blind_to=blind_felt(alarm.condition),
     )
 
 
@@ -64,6 +64,7 @@ def _limit(
     return next((limit for limit in plan.stage[stage].limit if limit.id == alarm.condition), None)
 
 
-def _blind_to(condition: str) -> Felt | None:
+def blind_felt(condition: str) -> Felt | None:
+    """Return the quantity that a condition says can't be seen; None for a limit's."""
     name = condition.removeprefix(BLIND)
     return Felt(name) if name != condition and name in list(Felt) else None

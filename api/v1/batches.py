@@ -11,6 +11,7 @@ from pydantic import AwareDatetime, BaseModel
 
 from api.records.tables import as_ms, instant
 from api.v1.problems import Problem
+from rules.belief import Missing
 from rules.model.batch import Cover, Scion, Stage, Wrap
 from rules.model.event import Standing
 from rules.model.plan import Side, When
@@ -30,13 +31,21 @@ MOST_MINUTES = 7 * 1440
 
 
 class FeltBody(BaseModel):
-    """What a batch feels now; null when missing or stale. `unit` is the unit of `value`."""
+    """What a batch feels now; null when missing or stale. `unit` is the unit of `value`.
+
+    `missing` says why there is no value. `failed` is the quality test that holds the newest word
+    out, so that an older one speaks on or none; `suspect` one that speaks against a value in use.
+    """
 
     quantity: Felt
     unit: str
     value: float | None
     age_min: int | None
     channel: str
+    missing: Missing | None
+    failed: str | None
+    suspect: str | None
+    out_of_calibration: bool
 
 
 class JudgedBody(BaseModel):
@@ -184,6 +193,10 @@ def _felt(seen: BatchOutlook) -> list[FeltBody]:
             value=now.value,
             age_min=now.age_min,
             channel=now.channel,
+            missing=now.belief.missing,
+            failed=None if now.belief.failed is None else now.belief.failed.word,
+            suspect=None if now.belief.suspect is None else now.belief.suspect.word,
+            out_of_calibration=now.belief.out_of_calibration,
         )
         for felt, now in seen.felt.items()
     ]

@@ -30,6 +30,6 @@ def v1_router(parts: Parts, sight: Sight) -> APIRouter:
     router.include_router(batches_router(parts, sight))
     router.include_router(alarms_router(parts))
     router.include_router(readings_router(parts))
-    router.include_router(sensors_router(parts))
+    router.include_router(sensors_router(parts, sight))
     router.include_router(watch_router(parts))
     return router

@@ -7,15 +7,18 @@ from typing import TYPE_CHECKING, Annotated
 from fastapi import APIRouter, Query
 from pydantic import AwareDatetime, BaseModel
 
-from api.records.tables import instant
+from api.records.tables import as_ms, instant
 from collector.rejects import readable
+from rules.doubt import Flag, QualityTest
 from rules.model.place import channel_key
 from rules.model.quantities import Quantity
+from rules.model.reading import minute_of
 
 if TYPE_CHECKING:
     from datetime import datetime
 
     from api.parts import Parts
+    from api.v1.sight import Present, Sight
     from rules.model.place import Channel, Position, Sensor
 
 
@@ -29,7 +32,12 @@ class PlaceBody(BaseModel):
 
 
 class ChannelBody(BaseModel):
-    """One measured quantity. `last_value` is raw, in `declared_unit`."""
+    """One measured quantity. `last_value` is raw, in `declared_unit`.
+
+    `flag` is that of the last judged word (QARTOD: 1 pass, 2 not evaluated, 3 suspect, 4 fail,
+    9 missing: silent for longer than `stale_after_min`), `test` the quality test that decided it.
+    `calibrated_until` is when the calibration in force expires, null if never or if there is none.
+    """
 
     id: str
     quantity: Quantity
@@ -39,6 +47,10 @@ class ChannelBody(BaseModel):
     last_at: AwareDatetime | None
     last_value: float | None
     age_s: int | None
+    flag: int
+    test: str | None
+    calibrated_until: AwareDatetime | None
+    out_of_calibration: bool
 
 
 class SensorBody(BaseModel):
@@ -74,20 +86,35 @@ def position_of(sensor: Sensor, channel: Channel, at: datetime) -> Position | No
     return held[-1] if held else None
 
 
-def sensors_router(parts: Parts) -> APIRouter:
+def verdict_on(
+    present: Present, sensor: Sensor, channel: Channel
+) -> tuple[Flag, QualityTest | None]:
+    """Return the flag of a channel's last judged word, and the test that spoke against it."""
+    memory = present.quality.get(channel_key(sensor.id, channel.id))
+    if memory is None or present.minute is None:
+        return Flag.MISSING, None
+    if minute_of(as_ms(present.at)) - memory.said_minute > channel.stale_after_min:
+        return Flag.MISSING, None
+    test = QualityTest(memory.said_test)
+    return Flag(memory.said_flag), None if test is QualityTest.NONE else test
+
+
+def sensors_router(parts: Parts, sight: Sight) -> APIRouter:
     """Return the routes /sensors and /rejects."""
     router = APIRouter(tags=["sensors"])
 
     @router.get("/sensors")
     def sensors() -> list[SensorBody]:
         """Return every sensor of the site file."""
-        now = parts.clock.now()
-        latest = parts.store.latest()
+        present = sight.present()
+        now, latest = present.at, present.latest
 
         def channel_body(sensor: Sensor, channel: Channel) -> ChannelBody:
             position = position_of(sensor, channel, now)
             last = latest.get(channel_key(sensor.id, channel.id))
             heard = instant(last.at_ms) if last else None
+            flag, test = verdict_on(present, sensor, channel)
+            check = channel.calibration_at(now)
             return ChannelBody(
                 id=channel.id,
                 quantity=channel.quantity,
@@ -104,6 +131,10 @@ def sensors_router(parts: Parts) -> APIRouter:
                 last_at=heard,
                 last_value=last.value if last else None,
                 age_s=int((now - heard).total_seconds()) if heard else None,
+                flag=int(flag),
+                test=None if test is None else test.word,
+                calibrated_until=None if check is None else check.expires,
+                out_of_calibration=check is not None and check.is_out(now),
             )
 
         return [

@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from rules.model.plan import Limit
     from rules.model.reading import StoredReading
     from rules.tonight import Slots
+    from rules.trust import ChannelMemory
 
 WARM_UP_MIN = 6 * 60
 MOST_SPANS = 12
@@ -48,7 +49,10 @@ BEHIND_MIN = 3
 
 @dataclass(frozen=True, slots=True)
 class Present:
-    """Everything as it stands at one moment. `minute` is the last judged cell, None if none yet."""
+    """Everything as it stands at one moment. `minute` is the last judged cell, None if none yet.
+
+    `quality` is what the quality tests know of each channel that ever spoke.
+    """
 
     at: datetime
     position: WatchPosition | None
@@ -56,6 +60,15 @@ class Present:
     outlooks: Mapping[str, BatchOutlook]
     alarms: tuple[AlarmRecord, ...]
     latest: Mapping[str, StoredReading]
+    quality: Mapping[str, ChannelMemory]
+
+
+@dataclass(frozen=True, slots=True)
+class _Judged:
+    """What the kept state says at one minute."""
+
+    outlooks: Mapping[str, BatchOutlook]
+    quality: Mapping[str, ChannelMemory]
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +115,7 @@ class Sight:
     def __init__(self, parts: Parts) -> None:
         self._parts = parts
         self._lock = threading.Lock()
-        self._outlooks: tuple[tuple[int, int, str], Mapping[str, BatchOutlook]] | None = None
+        self._judged: tuple[tuple[int, int, str], _Judged] | None = None
         self._tapes: OrderedDict[tuple[int, int], _Tape] = OrderedDict()
         self._recent: OrderedDict[tuple[str, int, int], Mapping[Felt, Slots]] = OrderedDict()
 
@@ -113,31 +126,33 @@ class Sight:
             alarms = standing_alarms(db)
         now = self._parts.clock.now()
         minute = None
-        outlooks: Mapping[str, BatchOutlook] = {}
+        judged = _Judged({}, {})
         if position is not None and position.next_minute > position.began_minute:
             minute = position.next_minute - 1
             # A watch that has fallen behind must not keep old values looking fresh.
             present_minute = minute_of(as_ms(now))
             behind = present_minute - minute > BEHIND_MIN + self._parts.settings.lateness_s // 60
-            outlooks = self._outlooks_at(position, present_minute if behind else minute)
+            judged = self._judged_at(position, present_minute if behind else minute)
         return Present(
             at=now,
             position=position,
             minute=minute,
-            outlooks=outlooks,
+            outlooks=judged.outlooks,
             alarms=alarms,
             latest=self._parts.store.latest(),
+            quality=judged.quality,
         )
 
-    def _outlooks_at(self, position: WatchPosition, minute: int) -> Mapping[str, BatchOutlook]:
+    def _judged_at(self, position: WatchPosition, minute: int) -> _Judged:
         key = (position.next_minute, minute, position.revision)
         with self._lock:
-            if self._outlooks is not None and self._outlooks[0] == key:
-                return self._outlooks[1]
+            if self._judged is not None and self._judged[0] == key:
+                return self._judged[1]
         state = EvaluatorState.from_json(position.state_json)
-        found = {one.code: one for one in outlook(self._parts.watchlist, state, minute)}
+        outlooks = {one.code: one for one in outlook(self._parts.watchlist, state, minute)}
+        found = _Judged(outlooks, state.quality)
         with self._lock:
-            self._outlooks = (key, found)
+            self._judged = (key, found)
         return found
 
     def span(self, first_minute: int, minutes: int) -> SpanRecord:
@@ -203,8 +218,9 @@ class Sight:
     def _carry_on(self, tape: _Tape, to_minute: int) -> None:
         parts = self._parts
         first, count = tape.next_minute, to_minute - tape.next_minute
+        # Also channels that speak for no batch: the quality tests hold neighbours together.
         readings = parts.store.span(
-            sorted(parts.watchlist.channels), first * MINUTE_MS, to_minute * MINUTE_MS
+            sorted(parts.site.channels), first * MINUTE_MS, to_minute * MINUTE_MS
         )
         block = block_of(parts.site, first, count, readings)
         state = tape.state if tape.state is not None else start(parts.watchlist)

@@ -20,6 +20,7 @@ from rules.model.plan import When, plan_of
 from rules.model.quantities import Felt
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from datetime import date
 
     from markupsafe import Markup
@@ -231,6 +232,7 @@ def _row(
     read = words.no_reading
     if now is not None and now.age_min is not None:
         read = telling.minutes_ago(now.age_min)
+    read = "; ".join((read, *_doubts(seen, limit.quantity, telling)))
     return NeedRow(
         what=words.felt[limit.quantity],
         again=again,
@@ -241,6 +243,17 @@ def _row(
         worst_wrong=worst_wrong,
         read=read,
     )
+
+
+def _doubts(seen: BatchOutlook, felt: Felt, telling: Telling) -> Iterator[str]:
+    """Yield what speaks against the newest word of a quantity."""
+    belief, words = seen.belief_in(felt), telling.words
+    if belief.failed is not None:
+        yield words.not_believed(words.doubts[belief.failed])
+    if belief.suspect is not None:
+        yield words.suspect(words.doubts[belief.suspect])
+    if belief.out_of_calibration:
+        yield words.calibration_over
 
 
 def _facts(parts: Parts, batch: Batch, telling: Telling) -> tuple[Fact, ...]:

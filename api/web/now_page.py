@@ -10,6 +10,7 @@ from api.records.session import reading
 from api.records.tables import instant
 from api.web.day import instant_of
 from api.web.pictures import ribbon_of, slope_per_hour
+from rules.belief import Missing
 from rules.escalation import who_is_on_duty
 from rules.model.alarm import AlarmState
 from rules.model.event import Standing
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from api.v1.sight import Present
     from api.web.pictures import DayPicture, Drawn
     from api.web.telling import Telling
+    from api.web.words.en import English
     from rules.evaluator import BatchOutlook, Judged
     from rules.model.batch import Batch
 
@@ -255,7 +257,16 @@ def _blind(parts: Parts, seen: BatchOutlook, telling: Telling) -> Trouble:
         last = telling.since(instant(int(heard * 1000)))
     names = [f"{name} ({titles[name]})" if name in titles else name for name in speaking]
     felts = [words.felt[felt] for felt in seen.blind_to]
-    return Trouble(f"{words.capital(words.blind_to(felts))}.", "", last, words.blind_action(names))
+    why = " ".join(dict.fromkeys(filter(None, (_why(seen, felt, words) for felt in seen.blind_to))))
+    return Trouble(f"{words.capital(words.blind_to(felts))}.", why, last, words.blind_action(names))
+
+
+def _why(seen: BatchOutlook, felt: Felt, words: English) -> str:
+    """Say why a quantity can't be seen, where there is more to it than silence."""
+    belief = seen.belief_in(felt)
+    if belief.missing is Missing.NOT_BELIEVED and belief.failed is not None:
+        return f"{words.capital(words.not_believed(words.doubts[belief.failed]))}."
+    return words.never_spoke if belief.missing is Missing.NEVER_SPOKE else ""
 
 
 def _drifting(seen: BatchOutlook, telling: Telling) -> Trouble:

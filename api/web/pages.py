@@ -157,7 +157,9 @@ def pages_router(at: Desk, sight: Sight) -> APIRouter:
     @router.get("/sensors")
     def sensors(request: Request) -> Response:
         telling = at.telling(request)
-        return at.answer(request, "sensors.html", telling, page=sensor_page(parts, telling))
+        return at.answer(
+            request, "sensors.html", telling, page=sensor_page(parts, sight.present(), telling)
+        )
 
     @router.post("/acknowledge")
     def acknowledge_some(

@@ -6,18 +6,22 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from api.records.tables import instant
-from api.v1.sensors import position_of
+from api.v1.sensors import position_of, verdict_on
 from collector.rejects import Kind, kind_of, readable
+from rules.doubt import Flag
+from rules.local_time import local_day
 from rules.model.place import channel_key
 from rules.model.quantities import MEANINGS
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
+    from datetime import datetime
 
     from api.parts import Parts
+    from api.v1.sight import Present
     from api.web.telling import Telling
     from rules.model.place import Channel, Sensor
-    from rules.model.reading import Reject, StoredReading
+    from rules.model.reading import Reject
 
 MOST_REFUSED = 1000
 MOST_SHOWN = 12
@@ -25,12 +29,14 @@ MOST_SHOWN = 12
 
 @dataclass(frozen=True, slots=True)
 class ChannelLine:
-    """One channel's last word."""
+    """One channel's last word. `failed` says why it is not believed, `notes` what else to know."""
 
     name: str
     value: str
     ago: str
     silent: bool
+    failed: str
+    notes: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +47,7 @@ class SensorLine:
     title: str
     speaks_for: str
     silent: bool
+    doubted: bool
     channels: tuple[ChannelLine, ...]
     refused: int
 
@@ -69,22 +76,25 @@ class SensorPage:
     unknown: tuple[tuple[str, int], ...]
 
 
-def sensor_page(parts: Parts, telling: Telling) -> SensorPage:
+def sensor_page(parts: Parts, present: Present, telling: Telling) -> SensorPage:
     """Gather what the page says."""
-    latest = parts.store.latest()
     rejects = parts.rejects.newest(MOST_REFUSED)
     by_topic: dict[str, int] = {}
     for one in rejects:
         by_topic[one.topic] = by_topic.get(one.topic, 0) + 1
     lines = [
-        _sensor(sensor, latest, by_topic.get(sensor.topic, 0), telling)
+        _sensor(sensor, present, by_topic.get(sensor.topic, 0), telling)
         for sensor in parts.site.sensor
     ]
-    lines.sort(key=lambda line: (not line.silent, line.refused == 0))
+    lines.sort(key=lambda line: (not line.silent, not line.doubted, line.refused == 0))
     topics = {sensor.topic for sensor in parts.site.sensor}
     unknown = [(topic, count) for topic, count in by_topic.items() if topic not in topics]
+    answer = telling.words.sensors_answer(sum(line.silent for line in lines), len(lines))
+    doubted = sum(line.doubted for line in lines)
+    if doubted:
+        answer = f"{answer} {telling.words.sensors_doubted(doubted)}"
     return SensorPage(
-        answer=telling.words.sensors_answer(sum(line.silent for line in lines), len(lines)),
+        answer=answer,
         sensors=tuple(lines),
         refused=_refused(rejects, telling),
         counts=tuple(sorted(parts.rejects.counts().items(), key=lambda item: -item[1])),
@@ -92,13 +102,8 @@ def sensor_page(parts: Parts, telling: Telling) -> SensorPage:
     )
 
 
-def _sensor(
-    sensor: Sensor, latest: Mapping[str, StoredReading], refused: int, telling: Telling
-) -> SensorLine:
-    channels = tuple(
-        _channel(channel, latest.get(channel_key(sensor.id, channel.id)), telling)
-        for channel in sensor.channel
-    )
+def _sensor(sensor: Sensor, present: Present, refused: int, telling: Telling) -> SensorLine:
+    channels = tuple(_channel(sensor, channel, present, telling) for channel in sensor.channel)
     if len({channel.ago for channel in channels}) == 1:
         # One message told them all: its age is said once, with the last.
         channels = (*(replace(channel, ago="") for channel in channels[:-1]), channels[-1])
@@ -107,25 +112,51 @@ def _sensor(
         title=sensor.title,
         speaks_for=_speaks_for(sensor, telling),
         silent=all(channel.silent for channel in channels),
+        doubted=any(channel.failed for channel in channels),
         channels=channels,
         refused=refused,
     )
 
 
-def _channel(channel: Channel, last: StoredReading | None, telling: Telling) -> ChannelLine:
+def _channel(sensor: Sensor, channel: Channel, present: Present, telling: Telling) -> ChannelLine:
     words = telling.words
     name = words.quantity[channel.quantity]
+    last = present.latest.get(channel_key(sensor.id, channel.id))
+    check = _calibration(channel, telling)
     if last is None:
-        return ChannelLine(name, "", words.never_heard, silent=True)
+        return ChannelLine(name, "", words.never_heard, silent=True, failed="", notes=check)
     meaning = MEANINGS[channel.quantity]
     shown = meaning.shown if channel.unit == meaning.unit else channel.unit
     at = instant(last.at_ms)
+    flag, test = verdict_on(present, sensor, channel)
+    failed = ""
+    suspect: tuple[str, ...] = ()
+    if test is not None and flag is Flag.FAIL:
+        failed = words.not_believed(words.doubts[test])
+    elif test is not None:
+        suspect = (words.suspect(words.doubts[test]),)
     return ChannelLine(
         name=name,
         value=f"{words.number(last.value, 2).rstrip('0').rstrip('.,')}\N{NO-BREAK SPACE}{shown}",
         ago=telling.ago(at),
         silent=telling.age_s(at) > channel.stale_after_min * 60,
+        failed=failed,
+        notes=(*suspect, *check),
     )
+
+
+def _calibration(channel: Channel, telling: Telling) -> tuple[str, ...]:
+    check = channel.calibration_at(telling.now)
+    if check is None:
+        return ()
+    if check.expires is not None and check.is_out(telling.now):
+        return (telling.words.out_of_calibration(_day(check.expires, telling)),)
+    until = "" if check.expires is None else _day(check.expires, telling)
+    return (telling.words.calibrated(_day(check.since, telling), until),)
+
+
+def _day(at: datetime, telling: Telling) -> str:
+    return telling.day(local_day(at, telling.site.site))
 
 
 def _speaks_for(sensor: Sensor, telling: Telling) -> str:

@@ -8,8 +8,9 @@ from enum import StrEnum
 from typing import Annotated, Self
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import AwareDatetime, Field, field_validator, model_validator
 
+from rules.model.calibration import Calibration, absurdity_of, in_force
 from rules.model.quantities import (
     DAYLIGHT,
     KIND_OF_LIGHT,
@@ -19,15 +20,10 @@ from rules.model.quantities import (
     Quantity,
     SensorKind,
 )
+from rules.model.written import Written as Written
 
 Slug = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$")]
 Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
-
-
-class Written(BaseModel):
-    """Base of everything a person writes in a file: unknown fields are faults, values are final."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
 
 class House(Written):
@@ -89,6 +85,7 @@ class Channel(Written):
     `stale_after_min` is how long the last value still speaks for now.
     `source` says what lights a light sensor; PPFD sensors need none.
     `sensor_kind`, if given, is how a light sensor weighs the light, and must fit the quantity.
+    `calibration` says how what it reads is put right, and since when.
     """
 
     id: Slug
@@ -99,6 +96,7 @@ class Channel(Written):
     stale_after_min: int = Field(default=15, ge=1, le=240)
     source: LightSource | None = None
     sensor_kind: SensorKind | None = None
+    calibration: tuple[Calibration, ...] = ()
 
     @model_validator(mode="after")
     def _unit_fits(self) -> Self:
@@ -137,6 +135,23 @@ class Channel(Written):
             )
             raise ValueError(msg)
         return self
+
+    @model_validator(mode="after")
+    def _sane_calibrations(self) -> Self:
+        since = [one.since for one in self.calibration]
+        if len(set(since)) != len(since):
+            msg = "calibration: two begin at the same instant; keep the one that counts"
+            raise ValueError(msg)
+        for one in self.calibration:
+            absurd = absurdity_of(one, self.quantity, self.unit)
+            if absurd is not None:
+                msg = f"calibration: {absurd}"
+                raise ValueError(msg)
+        return self
+
+    def calibration_at(self, at: datetime) -> Calibration | None:
+        """Return the calibration in force at the aware instant; None before the first."""
+        return in_force(self.calibration, at)
 
 
 class Timestamp(StrEnum):

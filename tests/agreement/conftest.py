@@ -17,6 +17,7 @@ from rules.cells import MICRO, CellBlock
 from rules.cover import CoverRecord
 from rules.cover_ahead import HouseHours
 from rules.cover_watch import CoverWatch
+from rules.doubt import FIGURES, Figures
 from rules.evaluator import EvaluatorState, Watchlist, start, watchlist
 from rules.local_time import day_span_ms
 from rules.model.plan import CarePlan
@@ -146,12 +147,26 @@ FROM_FELT = {
 }
 WORDS = {"en": "words", "es": "palabras"}
 
+SHORT = Figures(
+    run_gap_min=5,
+    stuck_min=8,
+    stuck_moved_c=0.1,
+    dark_min=6,
+    wet_min=4,
+    wet_from_pct=96.0,
+    wet_swing_c=0.1,
+    apart_min=4,
+    glow_min=3,
+)
+"""Windows about as long as the rows of equal values that are drawn."""
+
 
 @dataclass(frozen=True)
 class Case:
     """A site, its plans, and the cells to judge; `cut` is somewhere inside the block.
 
     With `learnt` the first batch's cover has been watched for days before the first cell.
+    `figures` are those of the quality tests, with windows as short as the block, or the usual ones.
     """
 
     site: Site
@@ -159,9 +174,10 @@ class Case:
     block: CellBlock
     cut: int
     learnt: bool
+    figures: Figures
 
     def watchlist(self) -> Watchlist:
-        return watchlist(self.site, self.plans)
+        return watchlist(self.site, self.plans, figures=self.figures)
 
     def start(self) -> EvaluatorState:
         watched = self.watchlist()
@@ -543,14 +559,24 @@ def cases(draw, *, calm: bool | None = None) -> Case:
         plans = (plan, CarePlan.model_validate(plan.model_dump() | newer))
     column = calm_columns if calm else columns
     drawn = [draw(column(channel.quantity, minutes)) for channel in site.channels.values()]
+    present = np.stack([present for _, present in drawn], axis=1)
+    # Some of the silences are of sensors that spoke, but nothing that could be believed.
+    unbelieved = draw(st.sampled_from((0, 0, 2, 3)))
+    refused = ~present & (np.arange(present.size).reshape(present.shape) % 4 < unbelieved)
     block = CellBlock(
         first_minute=first,
         channels=tuple(site.channels),
         means=np.stack([values for values, _ in drawn], axis=1),
-        present=np.stack([present for _, present in drawn], axis=1),
+        present=present,
+        refused=refused,
     )
     return Case(
-        site, {"leafy": plans}, block, cut=draw(st.integers(0, minutes)), learnt=draw(st.booleans())
+        site,
+        {"leafy": plans},
+        block,
+        cut=draw(st.integers(0, minutes)),
+        learnt=draw(st.booleans()),
+        figures=draw(st.sampled_from((FIGURES, SHORT))),
     )
 
 

@@ -7,6 +7,7 @@ from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
 from rules.cells import CellBlock, cell_in
+from rules.doubt import Flag, QualityTest
 from rules.evaluator import EvaluatorState, outlook, step, sweep, watchlist
 from rules.model.event import ConditionClosed, ConditionOpened, Standing, StandingChanged
 from rules.model.quantities import RECKONED
@@ -43,6 +44,7 @@ def rows_of(block, first, last):
         block.channels,
         block.means[first:last],
         block.present[first:last],
+        block.refused[first:last],
     )
 
 
@@ -72,6 +74,9 @@ def test_a_replay_says_exactly_what_was_said_live(data, drawn_cases):
             event(f"opened {judged[one.condition]}")
         if isinstance(one, ConditionOpened) and one.condition.startswith("dose-"):
             event("opened a dose")
+    for memory in state.quality.values():
+        if memory.said_flag == Flag.FAIL:
+            event(f"failed by {QualityTest(memory.said_test).name}")
 
 
 @GIVEN
@@ -150,7 +155,8 @@ def test_nothing_stays_open_when_a_batch_leaves_the_site_file(data, drawn_cases)
     watched = case.watchlist()
     before, early, _ = sweep(watched, case.start(), rows_of(case.block, 0, case.cut))
     rest = rows_of(case.block, case.cut, len(case.block.means))
-    left = watchlist(case.site.model_copy(update={"batch": case.site.batch[1:]}), case.plans)
+    fewer = case.site.model_copy(update={"batch": case.site.batch[1:]})
+    left = watchlist(fewer, case.plans, figures=case.figures)
     live_state, live_events, _ = fold(left, before, rest)
     state, events, _ = sweep(left, before, rest)
     assert events == live_events

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, ClassVar
 
+from rules.doubt import QualityTest
 from rules.model.alarm import AlarmState, Priority
 from rules.model.batch import Cover, GraftMethod, Seen, Stage, Wrap
 from rules.model.event import Standing
@@ -110,6 +111,17 @@ class English:
     speaks_for_nothing: ClassVar[str] = "speaks for nothing now"
     open_sky: ClassVar[str] = "the open sky"
     never_heard: ClassVar[str] = "never heard"
+    calibration_over: ClassVar[str] = "out of calibration"
+    never_spoke: ClassVar[str] = "It has never been heard here."
+    doubts: ClassVar[Mapping[QualityTest, str]] = {
+        QualityTest.RANGE: "what it says lies outside what can be",
+        QualityTest.SPIKE: "it leapt, and waits until a second reading agrees",
+        QualityTest.STEP: "it moved faster than is usual",
+        QualityTest.STUCK: "it has said the same for hours, or sees no light in the sun",
+        QualityTest.SATURATION: "it says 100 % through a cool and a warm hour",
+        QualityTest.CROSS_SENSOR: "its neighbours say otherwise",
+        QualityTest.CLOCK: "it sees light in the depth of night: its clock is off, or a lamp burns",
+    }
     refused: ClassVar[str] = "Refused on arrival"
     nothing_refused: ClassVar[str] = "Nothing has been refused."
     refused_why: ClassVar[str] = (
@@ -427,6 +439,27 @@ class English:
             return "Every sensor is silent."
         verb = "is" if silent == 1 else "are"
         return f"{self.capital(self.in_words(silent))} of {total} sensors {verb} silent."
+
+    def sensors_doubted(self, count: int) -> str:
+        """Say how many sensors speak but are not believed in something, 1 or more."""
+        verb = "is" if count == 1 else "are"
+        return f"{self.capital(self.in_words(count))} {verb} not believed."
+
+    def not_believed(self, why: str) -> str:
+        """Say that a channel's last word is held out, and why."""
+        return f"not believed: {why}"
+
+    def suspect(self, why: str) -> str:
+        """Say that a channel's last word is used but doubted, and why."""
+        return f"suspect: {why}"
+
+    def calibrated(self, since: str, until: str) -> str:
+        """Say since when a calibration counts, and until when; `until` is empty for no end."""
+        return f"calibrated {since}, good until {until}" if until else f"calibrated {since}"
+
+    def out_of_calibration(self, since: str) -> str:
+        """Say that the calibration in force has expired, and when."""
+        return f"out of calibration since {since}: check it; the old correction still applies"
 
     def times(self, count: int) -> str:
         """Say how often."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, ClassVar
 
 from api.web.words.en import English
+from rules.doubt import QualityTest
 from rules.model.alarm import AlarmState, Priority
 from rules.model.batch import Cover, GraftMethod, Seen, Stage, Wrap
 from rules.model.event import Standing
@@ -99,6 +100,17 @@ class Spanish(English):
     speaks_for_nothing: ClassVar[str] = "ahora no habla por nada"
     open_sky: ClassVar[str] = "el cielo abierto"
     never_heard: ClassVar[str] = "nunca oído"
+    calibration_over: ClassVar[str] = "calibración vencida"
+    never_spoke: ClassVar[str] = "Aquí nunca se le ha oído."
+    doubts: ClassVar[Mapping[QualityTest, str]] = {
+        QualityTest.RANGE: "lo que dice no es posible",
+        QualityTest.SPIKE: "dio un salto y espera a que una segunda lectura lo confirme",
+        QualityTest.STEP: "cambió más rápido de lo habitual",
+        QualityTest.STUCK: "lleva horas diciendo lo mismo, o no ve luz habiendo sol",
+        QualityTest.SATURATION: "dice 100 % en la hora fresca y en la calurosa",
+        QualityTest.CROSS_SENSOR: "sus vecinos dicen otra cosa",
+        QualityTest.CLOCK: "ve luz en plena noche: su reloj anda mal, o hay una lámpara encendida",
+    }
     refused: ClassVar[str] = "Rechazado al llegar"
     nothing_refused: ClassVar[str] = "No se ha rechazado nada."
     refused_why: ClassVar[str] = (
@@ -400,6 +412,26 @@ class Spanish(English):
             return "Todos los sensores callan."
         verb = "calla" if silent == 1 else "callan"
         return f"{self.capital(self.in_words(silent))} de {total} sensores {verb}."
+
+    def sensors_doubted(self, count: int) -> str:
+        """Say how many sensors speak but are not believed in something, 1 or more."""
+        return f"A {self.in_words(count)} no se le{'' if count == 1 else 's'} cree."
+
+    def not_believed(self, why: str) -> str:
+        """Say that a channel's last word is held out, and why."""
+        return f"no se le cree: {why}"
+
+    def suspect(self, why: str) -> str:
+        """Say that a channel's last word is used but doubted, and why."""
+        return f"dudoso: {why}"
+
+    def calibrated(self, since: str, until: str) -> str:
+        """Say since when a calibration counts, and until when; `until` is empty for no end."""
+        return f"calibrado {since}, vale hasta {until}" if until else f"calibrado {since}"
+
+    def out_of_calibration(self, since: str) -> str:
+        """Say that the calibration in force has expired, and when."""
+        return f"calibración vencida desde {since}: revíselo; la corrección vieja sigue aplicándose"
 
     def times(self, count: int) -> str:
         """Say how often."""

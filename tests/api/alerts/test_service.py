@@ -11,9 +11,11 @@ from pydantic import SecretStr
 from api.alerts.channels import Channels, Failed, MailServer
 from api.alerts.message import MessageText
 from api.alerts.outbox import MOST_TRIES, PAUSES
+from api.alerts.phrases import ENGLISH, SPANISH
 from api.records.alarms import acknowledge, standing_alarms
 from api.records.outbox import claim, due, newest_messages, undelivered
 from api.records.session import writing
+from rules.doubt import QualityTest
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -87,7 +89,29 @@ def test_a_silent_probe_sends_a_person_to_look(nursery, postbox):
         "MG-07 mango under bag, bench 2: cannot see the humidity since 02:05. "
         "Go and look at the plants; check probe, battery, hub."
     )
-    assert "a person must look at them" in postbox.mail[0].get_content()
+    body = postbox.mail[0].get_content()
+    assert "a person must look at them" in body
+    assert "not believed" not in body
+    assert "never been heard" not in body
+
+
+def test_a_probe_that_speaks_but_is_not_believed_is_told_from_one_that_is_silent(nursery, postbox):
+    nursery.pass_minutes(0, [DAMP, *[108.0] * 12])
+    nursery.alerts.turn()
+    body = postbox.mail[0].get_content()
+    assert "The probe speaks, but is not believed: what it says cannot be." in body
+
+
+def test_a_probe_that_was_never_heard_is_said_to_be_so(nursery, postbox):
+    nursery.pass_minutes(0, [None] * 12)
+    nursery.alerts.turn()
+    assert "Its probe has never been heard in this place." in postbox.mail[0].get_content()
+
+
+def test_every_test_that_holds_words_out_has_its_words_in_both_languages():
+    only_suspect = {QualityTest.NONE, QualityTest.STEP, QualityTest.CLOCK}
+    for words in (ENGLISH, SPANISH):
+        assert set(words.doubts) == set(QualityTest) - only_suspect
 
 
 def test_mail_turned_away_is_tried_again_later_and_arrives_exactly_once(nursery, postbox):
