@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from rules.air import dew_point_c, saturation_vapour_pressure_kpa, vapour_pressure_kpa
 from rules.light import LUX_PER_UMOL, ppfd_of_illuminance
-from rules.light_day import minutes_of_day
+from rules.light_day import light_sum_umol_m2, minutes_of_day
 from rules.model.place import Obstruction, Place
 from rules.sky import (
     clear_sky_ppfd_umol_m2_s,
@@ -45,6 +45,7 @@ TERN_HOLLOW = Place(
     time_zone="Etc/GMT-11",
 )
 DAY = date(2026, 11, 15)
+SHADE = 0.88
 HEDGE = tuple(
     Obstruction(azimuth_deg=azimuth, elevation_deg=elevation)
     for azimuth, elevation in [(60.0, 0.0), (75.0, 11.0), (115.0, 14.0), (130.0, 0.0)]
@@ -200,7 +201,32 @@ def skyline() -> str:
     return chart.svg()
 
 
-FIGURES = {"air": air, "light": light, "sun": sun, "skyline": skyline}
+def doses() -> str:
+    """Draw a day's light at a bench with a gap in its cloth: its sum, and its minutes of sun."""
+    chart = Chart("A day's light and its sum", (5, 19), (0, 20))
+    marks = ([6, 8, 10, 12, 14, 16, 18], [0, 4, 8, 12, 16, 20])
+    chart.axes("local time, h", "light sum, mol m⁻²; light, 100 µmol m⁻² s⁻¹", marks=marks)
+    minutes = minutes_of_day(TERN_HOLLOW, DAY)
+    hours = np.arange(minutes.size) / 60.0
+    clear = clear_sky_ppfd_umol_m2_s(TERN_HOLLOW, minutes)
+    cloth = under_shade_umol_m2_s(clear, shade_fraction=SHADE)
+    gap = (hours >= 9.0) & (hours < 10.0)
+    felt = np.where(gap, 0.8 * clear, cloth)
+    sum_mol = light_sum_umol_m2(0, felt) / 1e6
+    lit = (hours >= 5.0) & (hours <= 19.0)
+    chart.curve(hours[lit], felt[lit] / 100.0, ink=GOLD)
+    bound = direct_sun_from_umol_m2_s(clear, shade_fraction=SHADE)
+    chart.curve(hours[lit], bound[lit] / 100.0, ink=RUST, dashes="2 4")
+    chart.curve(hours[lit], sum_mol[lit], ink=BLUE)
+    chart.curve(np.array([5.0, 19.0]), np.array([8.0, 8.0]), ink=INK, dashes="6 3")
+    chart.say("bound of the sum", at=(chart.x(5.3), chart.y(8.4)), ink=INK)
+    chart.say("sum", at=(chart.x(17.0), chart.y(9.6)), ink=BLUE)
+    chart.say("light", at=(chart.x(10.2), chart.y(15.2)), ink=GOLD)
+    chart.say("direct sun from here on", at=(chart.x(12.6), chart.y(5.2)), ink=RUST)
+    return chart.svg()
+
+
+FIGURES = {"air": air, "light": light, "sun": sun, "skyline": skyline, "doses": doses}
 
 
 def _line(left: float, top: float, right: float, bottom: float, *, ink: str) -> str:
