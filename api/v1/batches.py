@@ -30,13 +30,17 @@ MOST_MINUTES = 7 * 1440
 
 
 class FeltBody(BaseModel):
-    """What a batch feels now; null when missing or stale. `unit` is the unit of `value`."""
+    """What a batch feels now; null when missing or stale. `unit` is the unit of `value`.
+
+    Of what is `reckoned` no sensor tells: there is neither an age nor a channel.
+    """
 
     quantity: Felt
     unit: str
     value: float | None
     age_min: int | None
-    channel: str
+    channel: str | None
+    reckoned: bool
 
 
 class JudgedBody(BaseModel):
@@ -184,6 +188,7 @@ def _felt(seen: BatchOutlook) -> list[FeltBody]:
             value=now.value,
             age_min=now.age_min,
             channel=now.channel,
+            reckoned=now.channel is None,
         )
         for felt, now in seen.felt.items()
     ]
