@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from rules.model.people import Person
     from rules.model.place import Place
 
-_TEMPERATURES = frozenset({Felt.AIR_TEMPERATURE, Felt.LEAF_TEMPERATURE})
+_TEMPERATURES = frozenset({Felt.AIR_TEMPERATURE, Felt.LEAF_TEMPERATURE, Felt.EXPECTED_PEAK})
 _PLACES = {
     Felt.AIR_TEMPERATURE: 1,
     Felt.RELATIVE_HUMIDITY: 0,
@@ -23,6 +23,10 @@ _PLACES = {
     Felt.LEAF_TEMPERATURE: 1,
     Felt.AIR_SPEED: 1,
     Felt.SUBSTRATE_MOISTURE: 0,
+    Felt.LEAF_DEFICIT: 2,
+    Felt.RESERVE: 0,
+    Felt.HOURS_TO_CRITICAL: 0,
+    Felt.EXPECTED_PEAK: 1,
 }
 _MOST_PLACES = 4
 _HOURS_WITHOUT_DAY = 18

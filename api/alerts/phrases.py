@@ -103,6 +103,10 @@ ENGLISH = Phrases(
             Felt.LEAF_TEMPERATURE: "leaf temperature",
             Felt.AIR_SPEED: "wind",
             Felt.SUBSTRATE_MOISTURE: "moisture in the pots",
+            Felt.LEAF_DEFICIT: "drying power at the leaf",
+            Felt.RESERVE: "moisture reserve of the scion",
+            Felt.HOURS_TO_CRITICAL: "hours of water left",
+            Felt.EXPECTED_PEAK: "hottest to expect",
         }
     ),
     stage=MappingProxyType(
@@ -221,6 +225,10 @@ SPANISH = Phrases(
             Felt.LEAF_TEMPERATURE: "temperatura de la hoja",
             Felt.AIR_SPEED: "fuerza del viento",
             Felt.SUBSTRATE_MOISTURE: "humedad de las macetas",
+            Felt.LEAF_DEFICIT: "sequedad junto a la hoja",
+            Felt.RESERVE: "reserva de agua de la púa",
+            Felt.HOURS_TO_CRITICAL: "duración del agua de la púa",
+            Felt.EXPECTED_PEAK: "temperatura máxima esperada",
         }
     ),
     stage=MappingProxyType(

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import case, insert, select, update
 
+from api.records.particulars import NOTHING_BESIDE, Particulars
 from api.records.tables import alarm_changes, alarms, as_ms, instant, instant_or_none
 from rules.alarms import TRANSITIONS, after
 from rules.model.alarm import AlarmState, Cue, Priority
@@ -24,10 +25,11 @@ _WAITING = tuple(state for state, cue in TRANSITIONS if cue is Cue.ACKNOWLEDGED)
 class AlarmRecord:
     """One occurrence of a condition of a batch.
 
-    `condition` is a limit's id or "blind.<quantity>". `since` is when the row of cells began that
-    led to it, `opened_at` the cell in which the delay had passed, `ended_at` the cell in which it
-    was over. `value` is what the batch felt at `opened_at`, in the unit of the quantity; None when
-    blind. All instants are in UTC.
+    `condition` is a limit's or a dose limit's id or "blind.<quantity>". `since` is when the row of
+    cells began that led to it, or the sum; `opened_at` the cell in which the delay had passed,
+    `ended_at` the cell in which it was over. `value` is what the batch felt at `opened_at`, in the
+    unit of the quantity, or the sum in that of its kind; None when blind. `particulars` is what was
+    known beside it. All instants are in UTC.
     """
 
     id: int
@@ -41,6 +43,7 @@ class AlarmRecord:
     value: float | None
     acknowledged_at: datetime | None
     acknowledged_by: str | None
+    particulars: Particulars = NOTHING_BESIDE
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +153,7 @@ def raise_alarm(
     opened_at: datetime,
     since: datetime,
     value: float | None,
+    particulars: Particulars = NOTHING_BESIDE,
 ) -> Moved | None:
     """Keep that a condition opened; None if an alarm of it stands open already.
 
@@ -171,6 +175,7 @@ def raise_alarm(
                 since_ms=as_ms(since),
                 ended_ms=None,
                 value=value,
+                particulars=particulars.to_json(),
             )
         )
         alarm_id, before = standing.id, standing.state
@@ -185,6 +190,7 @@ def raise_alarm(
             opened_ms=as_ms(opened_at),
             since_ms=as_ms(since),
             value=value,
+            particulars=particulars.to_json(),
         )
         (alarm_id,) = db.execute(fresh.returning(alarms.c.id)).one()
     change_id = _note_change(db, alarm_id, opened_at, before, state, Cue.RAISED)
@@ -290,6 +296,7 @@ def _record(row: Row[tuple[object, ...]]) -> AlarmRecord:
         value=row.value,
         acknowledged_at=instant_or_none(row.acknowledged_ms),
         acknowledged_by=row.acknowledged_by,
+        particulars=Particulars.from_json(row.particulars),
     )
 
 

@@ -15,6 +15,7 @@ from sqlalchemy import (
     ForeignKey,
     Index,
     Integer,
+    LargeBinary,
     MetaData,
     String,
     Table,
@@ -48,6 +49,7 @@ alarms = Table(
     Column("value", Float),
     Column("acknowledged_ms", BigInteger),
     Column("acknowledged_by", String(40)),
+    Column("particulars", Text),
     Index("ix_alarms_batch_opened_ms", "batch", "opened_ms"),
     Index(
         "ix_alarms_standing",
@@ -116,7 +118,14 @@ watch_position = Table(
     Column("next_minute", BigInteger, nullable=False),
     Column("sequence", BigInteger, nullable=False),
     Column("revision", String(64), nullable=False),
-    Column("state_json", Text, nullable=False),
+    Column("state", LargeBinary, nullable=False),
+)
+
+watch_milestones = Table(
+    "watch_milestones",
+    METADATA,
+    Column("next_minute", BigInteger, primary_key=True, autoincrement=False),
+    Column("state", LargeBinary, nullable=False),
 )
 
 late_marks = Table(

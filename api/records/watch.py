@@ -33,14 +33,14 @@ class WatchPosition:
 
     `began_minute` is the first cell it ever closed, `next_minute` the one it closes next.
     `sequence` is the last reading it has seen. `revision` names the site and plans that
-    `state_json`, the evaluator's state, was made with.
+    `state`, the evaluator's, packed by `api.records.states`, was made with.
     """
 
     began_minute: int
     next_minute: int
     sequence: int
     revision: str
-    state_json: str
+    state: bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +90,7 @@ def load_position(db: Connection) -> WatchPosition | None:
         next_minute=row.next_minute,
         sequence=row.sequence,
         revision=row.revision,
-        state_json=row.state_json,
+        state=row.state,
     )
 
 
@@ -103,7 +103,7 @@ def begin_position(db: Connection, position: WatchPosition) -> None:
             next_minute=position.next_minute,
             sequence=position.sequence,
             revision=position.revision,
-            state_json=position.state_json,
+            state=position.state,
         )
     )
 
@@ -121,7 +121,7 @@ def save_position(db: Connection, position: WatchPosition, *, moved_from: WatchP
             next_minute=position.next_minute,
             sequence=position.sequence,
             revision=position.revision,
-            state_json=position.state_json,
+            state=position.state,
         )
     )
     if db.execute(moved).rowcount != 1:

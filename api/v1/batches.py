@@ -33,6 +33,7 @@ MOST_MINUTES = 7 * 1440
 class FeltBody(BaseModel):
     """What a batch feels now; null when missing or stale. `unit` is the unit of `value`.
 
+    Of what is `reckoned` no sensor tells: there is neither an age nor a channel.
     `missing` says why there is no value. `failed` is the quality test that holds the newest word
     out, so that an older one speaks on or none; `suspect` one that speaks against a value in use.
     """
@@ -41,7 +42,8 @@ class FeltBody(BaseModel):
     unit: str
     value: float | None
     age_min: int | None
-    channel: str
+    channel: str | None
+    reckoned: bool
     missing: Missing | None
     failed: str | None
     suspect: str | None
@@ -197,6 +199,7 @@ def _felt(seen: BatchOutlook) -> list[FeltBody]:
             failed=None if now.belief.failed is None else now.belief.failed.word,
             suspect=None if now.belief.suspect is None else now.belief.suspect.word,
             out_of_calibration=now.belief.out_of_calibration,
+            reckoned=now.channel is None,
         )
         for felt, now in seen.felt.items()
     ]

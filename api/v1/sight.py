@@ -2,6 +2,8 @@
 
 A day is worked out from the readings by the evaluator's array form, once, and then only carried
 on by the minutes that the watch has closed since. Twenty pages open at once cost one sum a minute.
+It starts from the state that the watch itself had at its last milestone before that day, so that
+the water of a scion and sums over a stage are those that were judged.
 """
 
 from __future__ import annotations
@@ -15,10 +17,11 @@ import numpy as np
 
 from api.records.alarms import standing_alarms
 from api.records.session import reading
+from api.records.states import milestone_before, unpacked
 from api.records.tables import as_ms
 from api.records.watch import load_position
 from rules.cells import block_of
-from rules.evaluator import BatchRecord, EvaluatorState, outlook, start, sweep
+from rules.evaluator import BatchRecord, outlook, start, sweep
 from rules.model.quantities import Felt
 from rules.model.reading import MINUTE_MS, minute_of
 from rules.reserve import Band
@@ -34,13 +37,14 @@ if TYPE_CHECKING:
     from api.parts import Parts
     from api.records.alarms import AlarmRecord
     from api.records.watch import WatchPosition
-    from rules.evaluator import BatchOutlook, Record
+    from rules.evaluator import BatchOutlook, EvaluatorState, Record
     from rules.model.plan import Limit
     from rules.model.reading import StoredReading
     from rules.tonight import Slots
     from rules.trust import ChannelMemory
 
 WARM_UP_MIN = 6 * 60
+"""Where there is no milestone, so many minutes before a span bring delays and trends into step."""
 MOST_SPANS = 12
 MOST_RECENT = 100
 NEW_AFTER_S = 1800
@@ -92,7 +96,7 @@ class _Tape:
         self.minutes = minutes
         self.made_at = made_at
         self.state: EvaluatorState | None = None
-        self.next_minute = first_minute - WARM_UP_MIN
+        self.next_minute = first_minute
         self.batches: dict[str, _BatchTape] = {}
         self.lock = threading.Lock()
 
@@ -148,7 +152,7 @@ class Sight:
         with self._lock:
             if self._judged is not None and self._judged[0] == key:
                 return self._judged[1]
-        state = EvaluatorState.from_json(position.state_json)
+        state = unpacked(position.state)
         outlooks = {one.code: one for one in outlook(self._parts.watchlist, state, minute)}
         found = _Judged(outlooks, state.quality)
         with self._lock:
@@ -169,6 +173,8 @@ class Sight:
         tape = self._tape(first_minute, minutes)
         with tape.lock:
             if tape.next_minute < judged_to:
+                if tape.state is None:
+                    self._begin(tape)
                 self._carry_on(tape, judged_to)
             return SpanRecord(
                 first_minute=first_minute,
@@ -214,6 +220,16 @@ class Sight:
             while len(self._tapes) > MOST_SPANS:
                 self._tapes.popitem(last=False)
             return tape
+
+    def _begin(self, tape: _Tape) -> None:
+        """Take up the watch's own state from before the span, else begin well before it."""
+        with reading(self._parts.records) as db:
+            milestone = milestone_before(db, tape.first_minute)
+        if milestone is None:
+            tape.next_minute = tape.first_minute - WARM_UP_MIN
+            tape.state = start(self._parts.watchlist)
+        else:
+            tape.next_minute, tape.state = milestone
 
     def _carry_on(self, tape: _Tape, to_minute: int) -> None:
         parts = self._parts

@@ -15,11 +15,12 @@ from rules.model.event import ConditionClosed, ConditionOpened, StandingChanged
 from rules.model.reading import MINUTE_MS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
     from datetime import datetime
 
     from sqlalchemy import Connection
 
+    from api.records.particulars import Particulars
     from api.records.watch import WatchGap
     from rules.model.event import Event
     from rules.model.people import Person
@@ -46,12 +47,20 @@ class Hearers:
 
 
 def keep_events(
-    db: Connection, events: Sequence[Event], *, hearers: Hearers, now: datetime, tell: bool
+    db: Connection,
+    events: Sequence[Event],
+    *,
+    beside: Mapping[ConditionOpened, Particulars],
+    hearers: Hearers,
+    now: datetime,
+    tell: bool,
 ) -> None:
     """Keep what a cell caused, in the order in which the evaluator said it.
 
     Parameters
     ----------
+    beside
+        What is known beside the value of each condition that opened.
     tell
         Whether each opening and closing is owed to people at once. Of cells that nobody watched
         it is not; see `owe_summaries`.
@@ -59,7 +68,7 @@ def keep_events(
     for event in events:
         match event:
             case ConditionOpened():
-                _opened(db, event, hearers=hearers, now=now, tell=tell)
+                _opened(db, event, beside[event], hearers=hearers, now=now, tell=tell)
             case ConditionClosed():
                 _closed(db, event, hearers=hearers, now=now, tell=tell)
             case StandingChanged():
@@ -94,7 +103,13 @@ def forget_open(db: Connection, *, now: datetime) -> None:
 
 
 def _opened(
-    db: Connection, event: ConditionOpened, *, hearers: Hearers, now: datetime, tell: bool
+    db: Connection,
+    event: ConditionOpened,
+    beside: Particulars,
+    *,
+    hearers: Hearers,
+    now: datetime,
+    tell: bool,
 ) -> None:
     moved = raise_alarm(
         db,
@@ -104,6 +119,7 @@ def _opened(
         opened_at=instant(event.minute * MINUTE_MS),
         since=instant(event.since_minute * MINUTE_MS),
         value=event.value,
+        particulars=beside,
     )
     if moved is None:
         log.warning("watch_open_already batch=%s condition=%s", event.batch, event.condition)

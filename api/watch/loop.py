@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from api.records.session import reading, writing
+from api.records.states import is_milestone, keep_milestone, packed, unpacked
 from api.records.watch import (
     LateMark,
     WatchPosition,
@@ -26,8 +27,10 @@ from api.records.watch import (
 from api.watch.clock import milliseconds
 from api.watch.consequences import Hearers, forget_open, keep_events, owe_summaries
 from api.watch.inflow import Inflow
+from api.watch.particulars import particulars_of
 from rules.cells import cell_of
-from rules.evaluator import EvaluatorState, start, step
+from rules.evaluator import start, step
+from rules.model.event import ConditionOpened
 from rules.model.reading import MINUTE_MS, minute_of
 
 if TYPE_CHECKING:
@@ -40,7 +43,7 @@ if TYPE_CHECKING:
     from api.records.watch import WatchGap
     from api.watch.clock import Clock
     from collector.stores.base import ReadingStore
-    from rules.evaluator import Watchlist
+    from rules.evaluator import EvaluatorState, Watchlist
     from rules.model.plan import CarePlan
     from rules.model.site import Site
 
@@ -181,16 +184,18 @@ class Watch:
         """Return the state that was kept, or a fresh one if another version wrote it."""
         last = position.next_minute - 1
         try:
-            state = EvaluatorState.from_json(position.state_json)
+            state: EvaluatorState | None = unpacked(position.state)
         except ValueError:
             state = None
         if state is not None and state.minute == (last if last >= position.began_minute else None):
             return state
         # Watching must go on: delays begin anew, and so does what stands open.
         log.error("watch_state_unreadable next_minute=%d", position.next_minute)
+        fresh = start(self._watchlist)
         with writing(self._records) as db:
             forget_open(db, now=self._clock.now())
-        return start(self._watchlist)
+            keep_milestone(db, position.next_minute, packed(fresh))
+        return fresh
 
     def _begin(self) -> WatchPosition:
         first = self._start_minute
@@ -201,10 +206,11 @@ class Watch:
             next_minute=first,
             sequence=self._store.last_sequence(),
             revision=self._revision,
-            state_json=start(self._watchlist).to_json(),
+            state=packed(start(self._watchlist)),
         )
         with writing(self._records) as db:
             begin_position(db, position)
+            keep_milestone(db, first, position.state)
         log.info("watch_began minute=%d sequence=%d", first, position.sequence)
         return position
 
@@ -246,11 +252,18 @@ class Watch:
             next_minute=minute + 1,
             sequence=going.inflow.sequence,
             revision=self._revision,
-            state_json=state.to_json(),
+            state=packed(state),
         )
+        beside = {
+            event: particulars_of(self._watchlist, event, before=going.state, after=state)
+            for event in events
+            if isinstance(event, ConditionOpened)
+        }
         with writing(self._records) as db:
             save_position(db, moved, moved_from=going.position)
-            keep_events(db, events, hearers=self._hearers, now=now, tell=gap is None)
+            if is_milestone(moved.next_minute):
+                keep_milestone(db, moved.next_minute, moved.state)
+            keep_events(db, events, beside=beside, hearers=self._hearers, now=now, tell=gap is None)
             if gap is not None and moved.next_minute == gap.to_minute:
                 owe_summaries(db, gap, hearers=self._hearers, now=now)
         going.position = moved

@@ -41,6 +41,10 @@ LEAST_SPAN = {
     Felt.LEAF_TEMPERATURE: 6.0,
     Felt.AIR_SPEED: 1.0,
     Felt.SUBSTRATE_MOISTURE: 10.0,
+    Felt.LEAF_DEFICIT: 0.4,
+    Felt.RESERVE: 20.0,
+    Felt.HOURS_TO_CRITICAL: 12.0,
+    Felt.EXPECTED_PEAK: 6.0,
 }
 
 Spans = tuple[tuple[float, float], ...]

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
 PROGRAM = Path(__file__).with_name("watch_program.py")
-FIRST = 29_652_900  # a minute of a November night at the nursery
+FIRST = 29_653_080  # a minute of a November night at the nursery; a milestone is 120 later
 MINUTES = 180
 BY_STATEMENT = (3, 30, 77, 151, 222, 340)
 BY_MAIL = (2, 5, 9)
@@ -226,7 +226,8 @@ QUERIES = {
     "standings": "SELECT batch, minute, before, after FROM standing_changes ORDER BY minute, batch",
     "gaps": "SELECT from_minute, to_minute FROM watch_gaps",
     # Not the sequence: a reading delivered again after a kill uses up a number in the store.
-    "position": "SELECT next_minute, state_json FROM watch_position",
+    "position": "SELECT next_minute, state FROM watch_position",
+    "milestones": "SELECT next_minute, state FROM watch_milestones ORDER BY next_minute",
     "unsent": "SELECT id FROM outbox WHERE sent_ms IS NULL",
 }
 
@@ -286,6 +287,7 @@ def test_killed_twelve_times_it_says_what_it_would_have_said_and_repeats_at_most
     kills = len(BY_STATEMENT) + len(BY_TIME_S) + len(BY_MAIL)
     assert len(undisturbed["changes"]) > 20
     assert len(undisturbed["late"]) > 10
+    assert [minute for minute, _ in undisturbed["milestones"]] == [FIRST, FIRST + 120]
     assert undisturbed["gaps"] == undisturbed["unsent"] == []
     assert kept(torn) == undisturbed
     assert len(calm_box.arrived) == len(undisturbed["owed"])

@@ -25,6 +25,10 @@ DECIMALS: Mapping[Felt, int] = {
     Felt.LEAF_TEMPERATURE: 1,
     Felt.AIR_SPEED: 1,
     Felt.SUBSTRATE_MOISTURE: 0,
+    Felt.LEAF_DEFICIT: 2,
+    Felt.RESERVE: 0,
+    Felt.HOURS_TO_CRITICAL: 0,
+    Felt.EXPECTED_PEAK: 1,
 }
 
 
@@ -156,6 +160,10 @@ class English:
         Felt.LEAF_TEMPERATURE: "leaf temperature",
         Felt.AIR_SPEED: "wind at the plant",
         Felt.SUBSTRATE_MOISTURE: "water in the pot",
+        Felt.LEAF_DEFICIT: "dryness at the leaf",
+        Felt.RESERVE: "moisture reserve",
+        Felt.HOURS_TO_CRITICAL: "hours of water left",
+        Felt.EXPECTED_PEAK: "hottest to expect",
     }
     quantity: ClassVar[Mapping[Quantity, str]] = {
         Quantity.AIR_TEMPERATURE: "air temperature",

@@ -145,6 +145,10 @@ class Spanish(English):
         Felt.LEAF_TEMPERATURE: "temperatura de la hoja",
         Felt.AIR_SPEED: "viento en la planta",
         Felt.SUBSTRATE_MOISTURE: "agua en la maceta",
+        Felt.LEAF_DEFICIT: "sequedad junto a la hoja",
+        Felt.RESERVE: "reserva de agua",
+        Felt.HOURS_TO_CRITICAL: "horas de agua",
+        Felt.EXPECTED_PEAK: "máximo de calor esperado",
     }
     quantity: ClassVar[Mapping[Quantity, str]] = {
         Quantity.AIR_TEMPERATURE: "temperatura del aire",

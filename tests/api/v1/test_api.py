@@ -33,6 +33,18 @@ def test_one_batch_says_value_limit_and_since(client):
     assert dry["since"] == "2026-11-14T14:54:00Z"
 
 
+def test_what_no_sensor_tells_is_said_to_be_reckoned(client):
+    felt = {one["quantity"]: one for one in client.get(f"{V1}/batches/MG-07").json()["felt"]}
+    assert (felt["relative_humidity"]["reckoned"], felt["relative_humidity"]["channel"]) == (
+        False,
+        "bag-07/humidity",
+    )
+    leaf = felt["leaf_temperature"]
+    assert (leaf["reckoned"], leaf["channel"], leaf["age_min"]) == (True, None, None)
+    assert 10.0 < leaf["value"] < 40.0
+    assert 0.0 <= felt["moisture_reserve"]["value"] <= 100.0
+
+
 def test_record_has_an_entry_per_minute_and_null_where_blind(client):
     span = {"from": "2026-11-14T10:00:00Z", "to": "2026-11-14T15:00:00Z"}
     body = client.get(f"{V1}/batches/CI-15/record", params=span).json()

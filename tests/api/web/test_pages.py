@@ -122,6 +122,7 @@ def test_batch_draws_a_chart_for_each_judged_quantity_that_was_seen(client):
         "Dryness of the air",
         "Light",
         "Air temperature",
+        "Leaf temperature",
     ]
     assert all(re.search(r"from .+ to .+; last .+\.", unescape(one)) for one in described)
     assert page.count('class="dark"') >= 5
