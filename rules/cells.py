@@ -100,19 +100,28 @@ def block_of(
         at, raw = by_channel.setdefault(reading.channel, ([], []))
         at.append(reading.at_ms)
         raw.append(reading.value)
+    series = {
+        key: (np.array(at, dtype=np.int64), np.array(raw, dtype=np.float64))
+        for key, (at, raw) in by_channel.items()
+    }
+    return block_of_series(site, first_minute, minutes, series)
+
+
+def block_of_series(
+    site: Site, first_minute: int, minutes: int, series: Mapping[str, tuple[Wholes, Floats]]
+) -> CellBlock:
+    """Return the same of each channel's instants, in ms since the epoch, and raw values."""
     keys = tuple(site.channels)
     means = np.zeros((minutes, len(keys)), dtype=np.int64)
     present = np.zeros((minutes, len(keys)), dtype=np.bool_)
     refused = np.zeros((minutes, len(keys)), dtype=np.bool_)
     for column, key in enumerate(keys):
-        if key not in by_channel:
+        if key not in series:
             continue
-        at, raw = by_channel[key]
-        at_ms = np.array(at, dtype=np.int64)
+        at_ms, raw = series[key]
         row = at_ms // MINUTE_MS - first_minute
         inside = (row >= 0) & (row < minutes)
-        spoken = np.array(raw, dtype=np.float64)[inside]
-        put_right = calibrated(site.channels[key], at_ms[inside], spoken)
+        put_right = calibrated(site.channels[key], at_ms[inside], raw[inside])
         values = in_our_unit(site.channels[key], put_right)
         believed = can_be_believed(site.channels[key].quantity, values)
         rows = row[inside][believed]
