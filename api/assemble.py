@@ -19,7 +19,8 @@ from api.alerts.channels import Channels
 from api.alerts.reach import reach_in
 from api.alerts.service import AlertService
 from api.parts import Parts
-from api.records.session import open_records
+from api.records.session import open_records, reading
+from api.records.watch import load_position
 from api.settings import READINGS_FILE, RECORDS_FILE
 from api.site_files import read_nursery
 from api.watch.clock import milliseconds
@@ -34,6 +35,7 @@ from collector.rejects import RejectLog
 from collector.settings import BrokerAddress, ListenAddress, broker_address, listen_address
 from collector.stores.base import StoreFailure
 from collector.stores.sqlite import SqliteStore
+from collector.stores.upkeep import Upkeep
 from rules.evaluator import watchlist
 
 if TYPE_CHECKING:
@@ -41,6 +43,8 @@ if TYPE_CHECKING:
     from datetime import datetime
     from pathlib import Path
     from typing import TextIO
+
+    from sqlalchemy import Engine
 
     from api.settings import Settings
     from api.watch.clock import Clock
@@ -120,6 +124,7 @@ class Nursery:
         alerts: AlertService,
         collector: EmbeddedBroker | MqttCollector,
         *,
+        upkeep: Upkeep,
         held: TextIO,
     ) -> None:
         self.parts = parts
@@ -131,6 +136,7 @@ class Nursery:
         self._threads = [
             threading.Thread(target=watch.run, args=(self._stop,), name="watch"),
             threading.Thread(target=alerts.run, args=(self._stop,), name="alerts"),
+            threading.Thread(target=upkeep.run, args=(self._stop,), name="upkeep"),
         ]
         self._collecting = False
         self._pages: socket.socket | None = None
@@ -305,7 +311,21 @@ def assemble(
         settings=settings,
         notice=notice,
     )
-    return Nursery(parts, watch, alerts, collector, held=held)
+    upkeep = Upkeep(
+        store.file,
+        raw_days=settings.raw_days,
+        clock_ms=clock_ms,
+        safe_sequence=lambda: seen_by_watch(records),
+        kept_elsewhere=False,
+    )
+    return Nursery(parts, watch, alerts, collector, upkeep=upkeep, held=held)
+
+
+def seen_by_watch(records: Engine) -> int:
+    """Return the sequence up to which the watch has seen readings; 0 before its first start."""
+    with reading(records) as db:
+        position = load_position(db)
+    return 0 if position is None else position.sequence
 
 
 def _collector_address(settings: Settings) -> BrokerAddress | ListenAddress:

@@ -11,6 +11,7 @@ from pydantic_settings import BaseSettings, SettingsConfigDict
 PREFIX = "GRAFTVIGIL_"
 READINGS_FILE = "readings.sqlite"
 RECORDS_FILE = "records.sqlite"
+LEAST_RAW_DAYS = 35
 SECRETS = ("broker_password", "mail_server", "push_token")
 
 
@@ -76,6 +77,23 @@ class Settings(BaseSettings):
     lateness_s: int = Field(
         default=90, ge=0, le=900, description="How long a cell waits for late readings."
     )
+
+    raw_days: int = Field(
+        default=0,
+        description="Raw readings stay this many days, then only their ten-minute cells; 0: for "
+        "ever. At least 35, since a sensor may send up to 31 days late.",
+    )
+
+    @field_validator("raw_days")
+    @classmethod
+    def _late_readings_first(cls, raw_days: int) -> int:
+        if raw_days != 0 and raw_days < LEAST_RAW_DAYS:
+            msg = (
+                f"{raw_days} is too few: readings may come up to 31 days late. Write "
+                f"{LEAST_RAW_DAYS} or more, or 0 to keep them for ever"
+            )
+            raise ValueError(msg)
+        return raw_days
 
     @field_validator("listen")
     @classmethod

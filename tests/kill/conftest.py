@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import socket
 import subprocess
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 
@@ -46,3 +48,15 @@ def wait_for_port(port: int) -> None:
                 return
         pause.wait(0.02)
     pytest.fail(f"nothing listens on port {port}")
+
+
+@pytest.fixture
+def kill_tally() -> Callable[[str], None]:
+    """Count a kill of a part by its name, in the file that KILL_TALLY names, if any."""
+
+    def count(part: str) -> None:
+        if (named := os.environ.get("KILL_TALLY")) is not None:
+            with Path(named).open("a", encoding="utf-8") as tally:
+                tally.write(part + "\n")
+
+    return count
