@@ -33,7 +33,10 @@ from collector.ingest import Ingest
 from collector.mqtt import MqttCollector
 from collector.rejects import RejectLog
 from collector.settings import BrokerAddress, ListenAddress, broker_address, listen_address
+from collector.spool import Spool
 from collector.stores.base import StoreFailure
+from collector.stores.influx import InfluxStore
+from collector.stores.influx_archive import InfluxAddress, InfluxArchive
 from collector.stores.sqlite import SqliteStore
 from collector.stores.upkeep import Upkeep
 from rules.evaluator import watchlist
@@ -56,6 +59,7 @@ log = logging.getLogger(__name__)
 
 BROKER_ANSWERS_WITHIN_S = 5.0
 
+_NO_LIMIT = 2**63 - 1
 OUR_DISTRIBUTION = "graftvigil"
 OUR_PACKAGES = ("rules", "collector", "api")
 
@@ -138,6 +142,10 @@ class Nursery:
             threading.Thread(target=alerts.run, args=(self._stop,), name="alerts"),
             threading.Thread(target=upkeep.run, args=(self._stop,), name="upkeep"),
         ]
+        if parts.spool is not None:
+            self._threads.append(
+                threading.Thread(target=parts.spool.run, args=(self._stop,), name="spool")
+            )
         self._collecting = False
         self._pages: socket.socket | None = None
 
@@ -266,7 +274,7 @@ def assemble(
     site, plans = written(settings, clock.now())
     held = lock(settings.data)
     try:
-        store = SqliteStore(settings.data / READINGS_FILE)
+        store, spool = _store_in(settings, clock)
         records = open_records(settings.data / RECORDS_FILE)
         reach = reach_in(os.environ, site)
         collector_at = _collector_address(settings)
@@ -310,15 +318,37 @@ def assemble(
         clock=clock,
         settings=settings,
         notice=notice,
+        spool=spool,
     )
     upkeep = Upkeep(
         store.file,
         raw_days=settings.raw_days,
         clock_ms=clock_ms,
-        safe_sequence=lambda: seen_by_watch(records),
-        kept_elsewhere=False,
+        safe_sequence=lambda: min(
+            seen_by_watch(records),
+            _NO_LIMIT if spool is None else spool.archived_up_to(),
+        ),
+        kept_elsewhere=spool is not None,
     )
     return Nursery(parts, watch, alerts, collector, upkeep=upkeep, held=held)
+
+
+def _store_in(settings: Settings, clock: Clock) -> tuple[SqliteStore | InfluxStore, Spool | None]:
+    """Return the store of readings, and what takes them on where there is an archive."""
+    local = SqliteStore(settings.data / READINGS_FILE)
+    if settings.store == "sqlite":
+        return local, None
+    secret = settings.influx_token
+    archive = InfluxArchive(
+        InfluxAddress(
+            url=settings.influx_url,
+            bucket=settings.influx_bucket,
+            organisation=settings.influx_organisation,
+            token=None if secret is None else secret.get_secret_value(),
+        )
+    )
+    spool = Spool(local, archive, clock_ms=lambda: milliseconds(clock))
+    return InfluxStore(local, archive), spool
 
 
 def seen_by_watch(records: Engine) -> int:

@@ -106,23 +106,18 @@ class SqliteStore:
         found: list[StoredReading] = []
         with self.file.snapshot() as db:
             for channel, name in db.execute(_CHANNELS, (json.dumps(list(channels)),)).fetchall():
-                columns = _columns(db, channel, start_ms, end_ms)
-                found.extend(
-                    StoredReading(sequence, name, at_ms, value)
-                    for sequence, at_ms, value in zip(
-                        columns.sequence.tolist(),
-                        columns.at_ms.tolist(),
-                        columns.value.tolist(),
-                        strict=True,
-                    )
-                )
+                found.extend(readings_in(name, _columns(db, channel, start_ms, end_ms)))
         return found
+
+    def columns(self, channel: str, start_ms: int, end_ms: int) -> Columns:
+        """Return the readings of one channel with start_ms <= at_ms < end_ms, sequences too."""
+        with self.file.snapshot() as db:
+            known = db.execute(_CHANNELS, (json.dumps([channel]),)).fetchone()
+            return joined([]) if known is None else _columns(db, known[0], start_ms, end_ms)
 
     def series(self, channel: str, start_ms: int, end_ms: int) -> Series:
         """Return the readings of one channel with start_ms <= at_ms < end_ms as arrays."""
-        with self.file.snapshot() as db:
-            known = db.execute(_CHANNELS, (json.dumps([channel]),)).fetchone()
-            columns = joined([]) if known is None else _columns(db, known[0], start_ms, end_ms)
+        columns = self.columns(channel, start_ms, end_ms)
         return Series(columns.at_ms, columns.value)
 
     def coarse(
@@ -168,6 +163,16 @@ class SqliteStore:
     def close(self) -> None:
         """Close the file."""
         self.file.close()
+
+
+def readings_in(channel: str, columns: Columns) -> list[StoredReading]:
+    """Return columns as readings of one channel."""
+    return [
+        StoredReading(sequence, channel, at_ms, value)
+        for sequence, at_ms, value in zip(
+            columns.sequence.tolist(), columns.at_ms.tolist(), columns.value.tolist(), strict=True
+        )
+    ]
 
 
 def _names_in(readings: Sequence[Reading]) -> list[str]:
