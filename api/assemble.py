@@ -103,8 +103,15 @@ def written(settings: Settings, at: datetime) -> tuple[Site, Mapping[str, CarePl
 
 def lock(data: Path) -> TextIO:
     """Return the held lock of a data folder; raise CannotStart when another process holds it."""
-    data.mkdir(parents=True, exist_ok=True)
-    held = (data / "lock").open("a+", encoding="utf-8")
+    try:
+        data.mkdir(parents=True, exist_ok=True)
+        held = (data / "lock").open("a+", encoding="utf-8")
+    except OSError as trouble:
+        msg = (
+            f"{data} can't be written ({trouble.strerror}). Let graftvigil's user write there, or "
+            "name another folder with --data"
+        )
+        raise CannotStart(msg) from trouble
     try:
         fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError as trouble:

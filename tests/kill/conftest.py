@@ -24,6 +24,32 @@ def unused_port() -> int:
 
 
 @pytest.fixture
+def start_mosquitto(tmp_path) -> Callable[[int], subprocess.Popen[bytes]]:
+    """A mosquitto on a given port that writes its sessions to disk at every change.
+
+    Started again it goes on from there. Whoever starts it ends it.
+    """
+
+    def start(port: int) -> subprocess.Popen[bytes]:
+        folder = tmp_path / "mosquitto"
+        folder.mkdir(exist_ok=True)
+        conf = folder / "mosquitto.conf"
+        conf.write_text(
+            f"listener {port} 127.0.0.1\nallow_anonymous true\nuser root\n"
+            "max_queued_messages 0\nmax_inflight_messages 0\n"
+            f"persistence true\npersistence_location {folder}/\n"
+            "autosave_on_changes true\nautosave_interval 1\n"
+        )
+        broker = subprocess.Popen(
+            ["/usr/sbin/mosquitto", "-c", str(conf)], stderr=subprocess.DEVNULL
+        )
+        wait_for_port(port)
+        return broker
+
+    return start
+
+
+@pytest.fixture
 def mosquitto_port(tmp_path) -> Iterator[int]:
     port = free_port()
     conf = tmp_path / "mosquitto.conf"
