@@ -15,6 +15,8 @@ need mosquitto mosquitto
 need mosquitto_pub mosquitto-clients
 need influxd influxdb
 need nginx nginx
+need faketime faketime
+need nsenter util-linux
 need chromium chromium
 need chromedriver chromium-driver
 [ -d /usr/share/fonts/truetype ] || wanted="$wanted fonts-dejavu-core"
