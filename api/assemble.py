@@ -19,7 +19,8 @@ from api.alerts.channels import Channels
 from api.alerts.reach import reach_in
 from api.alerts.service import AlertService
 from api.parts import Parts
-from api.records.session import open_records
+from api.records.session import open_records, reading
+from api.records.watch import load_position
 from api.settings import READINGS_FILE, RECORDS_FILE
 from api.site_files import read_nursery
 from api.watch.clock import milliseconds
@@ -32,14 +33,20 @@ from collector.ingest import Ingest
 from collector.mqtt import MqttCollector
 from collector.rejects import RejectLog
 from collector.settings import BrokerAddress, ListenAddress, broker_address, listen_address
+from collector.spool import Spool
 from collector.stores.base import StoreFailure
+from collector.stores.influx import InfluxStore
+from collector.stores.influx_archive import InfluxAddress, InfluxArchive
 from collector.stores.sqlite import SqliteStore
+from collector.stores.upkeep import Upkeep
 from rules.evaluator import watchlist
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
     from typing import TextIO
+
+    from sqlalchemy import Engine
 
     from api.settings import Settings
     from api.watch.clock import Clock
@@ -51,6 +58,7 @@ log = logging.getLogger(__name__)
 
 BROKER_ANSWERS_WITHIN_S = 5.0
 
+_NO_LIMIT = 2**63 - 1
 OUR_DISTRIBUTION = "graftvigil"
 OUR_PACKAGES = ("rules", "collector", "api")
 
@@ -94,8 +102,15 @@ def written(settings: Settings) -> tuple[Site, Mapping[str, tuple[CarePlan, ...]
 
 def lock(data: Path) -> TextIO:
     """Return the held lock of a data folder; raise CannotStart when another process holds it."""
-    data.mkdir(parents=True, exist_ok=True)
-    held = (data / "lock").open("a+", encoding="utf-8")
+    try:
+        data.mkdir(parents=True, exist_ok=True)
+        held = (data / "lock").open("a+", encoding="utf-8")
+    except OSError as trouble:
+        msg = (
+            f"{data} can't be written ({trouble.strerror}). Let graftvigil's user write there, or "
+            "name another folder with --data"
+        )
+        raise CannotStart(msg) from trouble
     try:
         fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError as trouble:
@@ -119,6 +134,7 @@ class Nursery:
         alerts: AlertService,
         collector: EmbeddedBroker | MqttCollector,
         *,
+        upkeep: Upkeep,
         held: TextIO,
     ) -> None:
         self.parts = parts
@@ -130,7 +146,12 @@ class Nursery:
         self._threads = [
             threading.Thread(target=watch.run, args=(self._stop,), name="watch"),
             threading.Thread(target=alerts.run, args=(self._stop,), name="alerts"),
+            threading.Thread(target=upkeep.run, args=(self._stop,), name="upkeep"),
         ]
+        if parts.spool is not None:
+            self._threads.append(
+                threading.Thread(target=parts.spool.run, args=(self._stop,), name="spool")
+            )
         self._collecting = False
         self._pages: socket.socket | None = None
 
@@ -259,7 +280,7 @@ def assemble(
     site, plans = written(settings)
     held = lock(settings.data)
     try:
-        store = SqliteStore(settings.data / READINGS_FILE)
+        store, spool = _store_in(settings, clock)
         records = open_records(settings.data / RECORDS_FILE)
         reach = reach_in(os.environ, site)
         collector_at = _collector_address(settings)
@@ -303,8 +324,44 @@ def assemble(
         clock=clock,
         settings=settings,
         notice=notice,
+        spool=spool,
     )
-    return Nursery(parts, watch, alerts, collector, held=held)
+    upkeep = Upkeep(
+        store.file,
+        raw_days=settings.raw_days,
+        clock_ms=clock_ms,
+        safe_sequence=lambda: min(
+            seen_by_watch(records),
+            _NO_LIMIT if spool is None else spool.archived_up_to(),
+        ),
+        kept_elsewhere=spool is not None,
+    )
+    return Nursery(parts, watch, alerts, collector, upkeep=upkeep, held=held)
+
+
+def _store_in(settings: Settings, clock: Clock) -> tuple[SqliteStore | InfluxStore, Spool | None]:
+    """Return the store of readings, and what takes them on where there is an archive."""
+    local = SqliteStore(settings.data / READINGS_FILE)
+    if settings.store == "sqlite":
+        return local, None
+    secret = settings.influx_token
+    archive = InfluxArchive(
+        InfluxAddress(
+            url=settings.influx_url,
+            bucket=settings.influx_bucket,
+            organisation=settings.influx_organisation,
+            token=None if secret is None else secret.get_secret_value(),
+        )
+    )
+    spool = Spool(local, archive, clock_ms=lambda: milliseconds(clock))
+    return InfluxStore(local, archive), spool
+
+
+def seen_by_watch(records: Engine) -> int:
+    """Return the sequence up to which the watch has seen readings; 0 before its first start."""
+    with reading(records) as db:
+        position = load_position(db)
+    return 0 if position is None else position.sequence
 
 
 def _collector_address(settings: Settings) -> BrokerAddress | ListenAddress:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from api.watch.clock import Clock
     from collector.ingest import Ingest
     from collector.rejects import RejectLog
+    from collector.spool import Spool
     from collector.stores.base import ReadingStore
     from rules.evaluator import Watchlist
     from rules.model.plan import CarePlan
@@ -27,7 +28,8 @@ class Parts:
 
     `plans` holds all versions of each plan, in order of force. `ingest` takes readings pushed over
     HTTP. `notice`, if given, stands on top of every page, as a demonstration must say that it is
-    one. `stopping` is set when the process is to end: open event streams then end at once.
+    one. `spool` takes readings on to an archive, where there is one. `stopping` is set when the
+    process is to end: open event streams then end at once.
     """
 
     site: Site
@@ -40,4 +42,5 @@ class Parts:
     clock: Clock
     settings: Settings
     notice: str | None = None
+    spool: Spool | None = None
     stopping: threading.Event = field(default_factory=threading.Event)

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Literal, Self
+from urllib.parse import urlsplit
 
-from pydantic import Field, SecretStr, ValidationError, field_validator
+from pydantic import Field, SecretStr, ValidationError, field_validator, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 PREFIX = "GRAFTVIGIL_"
 READINGS_FILE = "readings.sqlite"
 RECORDS_FILE = "records.sqlite"
-SECRETS = ("broker_password", "mail_server", "push_token")
+LEAST_RAW_DAYS = 35
+SECRETS = ("broker_password", "influx_token", "mail_server", "push_token")
 
 
 class SettingsUnusable(Exception):
@@ -77,6 +80,55 @@ class Settings(BaseSettings):
         default=90, ge=0, le=900, description="How long a cell waits for late readings."
     )
 
+    store: Literal["sqlite", "influx"] = Field(
+        default="sqlite",
+        description="Where readings stay: sqlite, the file in the data folder; influx, that file "
+        "and from there on InfluxDB.",
+    )
+    influx_url: str = Field(
+        default="",
+        description="InfluxDB, as http://host:8086 or https://host; needed with influx.",
+    )
+    influx_bucket: str = Field(
+        default="graftvigil",
+        min_length=1,
+        description="The bucket, or database, that readings go to. It must exist.",
+    )
+    influx_organisation: str = Field(
+        default="-", min_length=1, description="The organisation; only InfluxDB 2 asks for it."
+    )
+    influx_token: SecretStr | None = Field(
+        default=None, description="Token that may read and write the bucket."
+    )
+    raw_days: int = Field(
+        default=0,
+        description="Raw readings stay in the data folder this many days, then only their "
+        "ten-minute cells; 0: for ever. At least 35, since a sensor may send up to 31 days late.",
+    )
+
+    @model_validator(mode="after")
+    def _influx_has_an_address(self) -> Self:
+        if self.store == "influx":
+            parts = urlsplit(self.influx_url)
+            if parts.scheme not in {"http", "https"} or not parts.hostname or parts.username:
+                msg = (
+                    "GRAFTVIGIL_INFLUX_URL is not the address of a server; write it as in "
+                    '"http://localhost:8086", and the token in GRAFTVIGIL_INFLUX_TOKEN'
+                )
+                raise ValueError(msg)
+        return self
+
+    @field_validator("raw_days")
+    @classmethod
+    def _late_readings_first(cls, raw_days: int) -> int:
+        if raw_days != 0 and raw_days < LEAST_RAW_DAYS:
+            msg = (
+                f"{raw_days} is too few: readings may come up to 31 days late. Write "
+                f"{LEAST_RAW_DAYS} or more, or 0 to keep them for ever"
+            )
+            raise ValueError(msg)
+        return raw_days
+
     @field_validator("listen")
     @classmethod
     def _loopback_only(cls, listen: str) -> str:
@@ -115,5 +167,5 @@ def load_settings(environment: Mapping[str, str], given: Mapping[str, object]) -
         for error in trouble.errors(include_input=False, include_url=False):
             where = ".".join(str(part) for part in error["loc"])
             said = error["msg"].removeprefix("Value error, ")
-            lines.append(f"{PREFIX}{where.upper()}: {said}")
+            lines.append(f"{PREFIX}{where.upper()}: {said}" if where else said)
         raise SettingsUnusable("\n".join(lines)) from trouble

@@ -11,7 +11,7 @@ from rules.model.reading import Reject
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from collector.stores.sqlite import SqliteFile
+    from collector.stores.sqlite_file import SqliteFile
 
 MOST_KEPT = 10_000
 MOST_A_BATCH = 100

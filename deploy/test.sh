@@ -13,17 +13,23 @@ need() {
 need git git
 need mosquitto mosquitto
 need mosquitto_pub mosquitto-clients
+need influxd influxdb
+need nginx nginx
+need faketime faketime
+need nsenter util-linux
 need chromium chromium
 need chromedriver chromium-driver
 [ -d /usr/share/fonts/truetype ] || wanted="$wanted fonts-dejavu-core"
 if [ -n "$wanted" ]; then
     # Unquoted on purpose: one word for each package.
     apt_install $wanted
-    # Installing the broker may start it for the whole machine; the tests start brokers of their
-    # own, on ports of their own, so this one is put to rest again.
-    case "$wanted " in
-    *" mosquitto "*) as_root service mosquitto stop >&2 2>/dev/null || true ;;
-    esac
+    # Installing a server may start it for the whole machine; the tests start servers of their
+    # own, on ports of their own, so these are put to rest again.
+    for server in mosquitto influxdb nginx; do
+        case "$wanted " in
+        *" $server "*) as_root service "$server" stop >&2 2>/dev/null || true ;;
+        esac
+    done
 fi
 
 install_list requirements-dev.txt

@@ -3,6 +3,13 @@
 from __future__ import annotations
 
 import os
+import socket
+import subprocess
+import threading
+import urllib.parse
+import urllib.request
+from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 from hypothesis import settings
@@ -35,3 +42,147 @@ def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]):
         report.outcome = "failed"
         report.longrepr = f"{item.nodeid}: skipped in CI: {report.longrepr}"
     return report
+
+
+INFLUX_CONF = """
+reporting-disabled = true
+bind-address = "127.0.0.1:{rpc}"
+[meta]
+  dir = "{folder}/meta"
+[data]
+  dir = "{folder}/data"
+  wal-dir = "{folder}/wal"
+[http]
+  bind-address = "127.0.0.1:{http}"
+  log-enabled = false
+[monitor]
+  store-enabled = false
+"""
+# InfluxDB 1.6 has no /api/v2/write: a rule gives it one.
+NGINX_CONF = """
+daemon off;
+worker_processes 1;
+{user}
+pid {folder}/nginx.pid;
+error_log {folder}/nginx.log;
+events {{ worker_connections 64; }}
+http {{
+  access_log off;
+  client_max_body_size 32m;
+  client_body_temp_path {folder}/body;
+  proxy_temp_path {folder}/proxy;
+  fastcgi_temp_path {folder}/fastcgi;
+  uwsgi_temp_path {folder}/uwsgi;
+  scgi_temp_path {folder}/scgi;
+  server {{
+    listen 127.0.0.1:{front};
+    location = /api/v2/write {{
+      rewrite ^ /write?db=$arg_bucket&precision=$arg_precision? break;
+      proxy_pass http://127.0.0.1:{http};
+    }}
+    location / {{ proxy_pass http://127.0.0.1:{http}; }}
+  }}
+}}
+"""
+
+
+class InfluxServer:
+    """A real InfluxDB 1.6 with a folder of its own, and a real nginx in front of it."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.http, self.rpc, self.front = (_free_port() for _ in range(3))
+        # Started as root, nginx would become another user, who may not write in the test's folder.
+        user = "user root;" if os.getuid() == 0 else ""
+        ports = {
+            "folder": folder,
+            "user": user,
+            "http": self.http,
+            "rpc": self.rpc,
+            "front": self.front,
+        }
+        (folder / "influx.conf").write_text(INFLUX_CONF.format(**ports), encoding="utf-8")
+        (folder / "nginx.conf").write_text(NGINX_CONF.format(**ports), encoding="utf-8")
+        self._influxd: subprocess.Popen[bytes] | None = None
+        self._nginx: subprocess.Popen[bytes] | None = None
+
+    @property
+    def url(self) -> str:
+        return f"http://127.0.0.1:{self.front}"
+
+    def start(self) -> None:
+        self._influxd = _started("influxd", "-config", str(self.folder / "influx.conf"))
+        if self._nginx is None:
+            self._nginx = _started(
+                "/usr/sbin/nginx", "-p", str(self.folder), "-c", str(self.folder / "nginx.conf")
+            )
+        pause = threading.Event()
+        for _ in range(600):
+            if _answers(f"{self.url}/ping"):
+                return
+            pause.wait(0.05)
+        pytest.fail("influxd did not start")
+
+    def kill(self) -> None:
+        assert self._influxd is not None
+        self._influxd.kill()
+        self._influxd.wait(10)
+
+    def stop(self) -> None:
+        for process in (self._influxd, self._nginx):
+            if process is not None and process.poll() is None:
+                process.terminate()
+                process.wait(20)
+
+    def ask(self, query: str, *, bucket: str = "") -> bytes:
+        fields = urllib.parse.urlencode({"q": query, "db": bucket, "epoch": "ms"})
+        with urllib.request.urlopen(f"{self.url}/query", fields.encode(), timeout=10) as answer:
+            return answer.read()
+
+    def make_bucket(self, name: str) -> str:
+        self.ask(f'CREATE DATABASE "{name}"')
+        return name
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def _started(*command: str) -> subprocess.Popen[bytes]:
+    return subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+
+
+def _answers(url: str) -> bool:
+    try:
+        with urllib.request.urlopen(url, timeout=2) as answer:
+            return answer.status == 204
+    except OSError:
+        return False
+
+
+@pytest.fixture(scope="session")
+def influx_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[InfluxServer]:
+    """One InfluxDB for all tests that leave it running; each makes a bucket of its own."""
+    server = InfluxServer(tmp_path_factory.mktemp("influx"))
+    server.start()
+    yield server
+    server.stop()
+
+
+@pytest.fixture
+def make_influx_server(tmp_path: Path) -> Iterator[Callable[[], InfluxServer]]:
+    """An InfluxDB of the test's own, to be killed or stopped."""
+    made: list[InfluxServer] = []
+
+    def make() -> InfluxServer:
+        folder = tmp_path / f"influx-{len(made)}"
+        folder.mkdir()
+        made.append(InfluxServer(folder))
+        made[-1].start()
+        return made[-1]
+
+    yield make
+    for server in made:
+        server.stop()

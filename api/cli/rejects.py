@@ -34,7 +34,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Print the rejects; return 1 when there are any."""
     from api.cli.given import readings_file
     from collector.rejects import RejectLog
-    from collector.stores.sqlite import SqliteFile
+    from collector.stores.sqlite_file import SqliteFile
 
     file = SqliteFile(readings_file(arguments.data))
     log = RejectLog(file)

@@ -15,7 +15,8 @@ from api.records.tables import as_ms, instant
 from api.v1.problems import Problem
 from api.watch.clock import milliseconds
 from collector.push import take_pushed
-from collector.stores.base import StoreFailure
+from collector.stores.base import StoreFailure, checked_cell_min
+from rules.model.reading import MINUTE_MS
 
 if TYPE_CHECKING:
     from api.parts import Parts
@@ -34,6 +35,16 @@ class ReadingBody(BaseModel):
     at: AwareDatetime
     value: float
     declared_unit: str | None
+
+
+class CellBody(BaseModel):
+    """What one channel's raw values were in a stretch of time that begins at `start`."""
+
+    start: AwareDatetime
+    count: int
+    lowest: float
+    highest: float
+    mean: float
 
 
 class RejectBody(BaseModel):
@@ -83,6 +94,38 @@ def readings_router(parts: Parts) -> APIRouter:
             msg = f"That span holds more than {MOST_READINGS} readings. Ask for a shorter one."
             raise Problem(HTTPStatus.UNPROCESSABLE_ENTITY, msg)
         return [body_of(one) for one in found]
+
+    @router.get("/cells")
+    def cells(
+        channel: Annotated[str, Query(min_length=3, max_length=81)],
+        start: Annotated[AwareDatetime, Query(alias="from")],
+        end: Annotated[AwareDatetime, Query(alias="to")],
+        minutes: Annotated[int, Query(description="A multiple of 10 that divides a day.")] = 10,
+    ) -> list[CellBody]:
+        """Return one channel's cells with from <= start < to: a season in little, for charts.
+
+        They tell of raw values, and stay when the readings themselves have been given up.
+        """
+        if channel not in parts.site.channels:
+            raise Problem(HTTPStatus.NOT_FOUND, f"The site has no channel {channel!r}.")
+        try:
+            checked_cell_min(minutes)
+        except ValueError as trouble:
+            raise Problem(HTTPStatus.UNPROCESSABLE_ENTITY, f"{trouble}.") from trouble
+        start_ms, end_ms = as_ms(start), as_ms(end)
+        if (end_ms - start_ms) // (minutes * MINUTE_MS) > MOST_READINGS:
+            msg = f"That span has more than {MOST_READINGS} cells. Ask for longer cells."
+            raise Problem(HTTPStatus.UNPROCESSABLE_ENTITY, msg)
+        return [
+            CellBody(
+                start=instant(cell.start_ms),
+                count=cell.count,
+                lowest=cell.lowest,
+                highest=cell.highest,
+                mean=cell.mean,
+            )
+            for cell in parts.store.coarse([channel], start_ms, end_ms, cell_min=minutes)
+        ]
 
     @router.post(
         "/{topic:path}",

@@ -41,6 +41,54 @@ STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
             "CREATE TABLE reject_count (kind TEXT PRIMARY KEY, count INTEGER NOT NULL)",
         ),
     ),
+    (
+        "0003 days",
+        (
+            # The readings of one channel on one UTC day, packed. A reading is either here or in
+            # the table reading, never in both.
+            """CREATE TABLE block (
+                 channel INTEGER NOT NULL REFERENCES channel (id),
+                 day INTEGER NOT NULL,
+                 readings INTEGER NOT NULL,
+                 first_sequence INTEGER NOT NULL,
+                 last_sequence INTEGER NOT NULL,
+                 at_ms BLOB NOT NULL,
+                 value BLOB NOT NULL,
+                 sequence BLOB NOT NULL,
+                 PRIMARY KEY (channel, day)
+               )""",
+            "CREATE INDEX block_order ON block (last_sequence)",
+            # The ten-minute cells of such a day; they stay when its readings are given up.
+            """CREATE TABLE coarse_day (
+                 channel INTEGER NOT NULL REFERENCES channel (id),
+                 day INTEGER NOT NULL,
+                 readings INTEGER NOT NULL,
+                 given_up INTEGER NOT NULL DEFAULT 0,
+                 slot BLOB NOT NULL,
+                 count BLOB NOT NULL,
+                 lowest BLOB NOT NULL,
+                 highest BLOB NOT NULL,
+                 total BLOB NOT NULL,
+                 PRIMARY KEY (channel, day)
+               )""",
+            # Readings from here on are in no block: keeping them needs no look into blocks.
+            "ALTER TABLE reading_count ADD COLUMN packed_before_ms INTEGER",
+        ),
+    ),
+    (
+        "0004 archive",
+        (
+            "CREATE TABLE archive_position (id INTEGER PRIMARY KEY CHECK (id = 1), upto INTEGER)",
+            "INSERT INTO archive_position VALUES (1, 0)",
+            """CREATE TABLE set_aside (
+                 sequence INTEGER PRIMARY KEY,
+                 channel TEXT NOT NULL,
+                 at_ms INTEGER NOT NULL,
+                 value REAL NOT NULL,
+                 said TEXT NOT NULL
+               )""",
+        ),
+    ),
 )
 
 

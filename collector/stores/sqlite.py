@@ -1,24 +1,30 @@
-"""Readings in one SQLite file: one writer that syncs every commit, readers beside it."""
+"""Readings in one SQLite file: recent ones as rows, older days packed, days given up as cells."""
 
 from __future__ import annotations
 
-import contextlib
 import json
-import sqlite3
-import threading
 from typing import TYPE_CHECKING
 
-from collector.stores.base import StoreFailure
-from collector.stores.migrations import migrate
-from rules.model.reading import StoredReading
+from collector.stores.base import CoarseCell, Series, checked_cell_min
+from collector.stores.blocks import joined
+from collector.stores.days import (
+    blocks_between,
+    coarse_slots,
+    day_of,
+    not_in_blocks,
+    packed_since,
+    rows_between,
+)
+from collector.stores.sqlite_file import SqliteFile
+from rules.model.reading import MINUTE_MS, StoredReading
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    import sqlite3
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
+    from collector.stores.blocks import Columns
     from rules.model.reading import Reading
-
-_BUSY_S = 10.0
 
 # One statement writes many rows: SQLite runs it without the interpreter's lock, so the network
 # thread goes on reading meanwhile. A batch is cut into these sizes, so few statements are compiled.
@@ -35,125 +41,15 @@ _INSERT = {rows: _insert_of(rows) for rows in _CHUNKS}
 _SINCE = """
     SELECT r.sequence, c.name, r.at_ms, r.value FROM reading r JOIN channel c ON c.id = r.channel
     WHERE r.sequence > ? ORDER BY r.sequence LIMIT ?"""
-_SPAN = """
-    SELECT r.sequence, c.name, r.at_ms, r.value FROM channel c JOIN reading r ON r.channel = c.id
-    WHERE c.name IN (SELECT value FROM json_each(?)) AND r.at_ms >= ? AND r.at_ms < ?
-    ORDER BY c.name, r.at_ms"""
+_CHANNELS = """
+    SELECT id, name FROM channel WHERE name IN (SELECT value FROM json_each(?)) ORDER BY name"""
+_GIVEN_UP = """
+    SELECT c.name, d.day FROM channel c JOIN coarse_day d ON d.channel = c.id
+    WHERE d.given_up AND c.name IN (SELECT value FROM json_each(?))"""
+# A channel's newest reading is never packed nor given up, so rows alone tell it.
 _LATEST = """
     SELECT r.sequence, c.name, r.at_ms, r.value FROM channel c JOIN reading r ON r.sequence =
       (SELECT sequence FROM reading WHERE channel = c.id ORDER BY at_ms DESC LIMIT 1)"""
-
-
-class SqliteFile:
-    """The file itself: a writing connection behind a lock, and reading connections on demand."""
-
-    def __init__(self, path: Path) -> None:
-        self._path = path
-        self._lock = threading.RLock()
-        self._depth = 0
-        self._idle: list[sqlite3.Connection] = []
-        self._idle_lock = threading.Lock()
-        self._closed = False
-        with _told_plainly(path):
-            self._writer = self._open()
-            self._writer.execute("PRAGMA journal_mode = WAL")
-            self._writer.execute("PRAGMA synchronous = FULL")
-            self._writer.execute("PRAGMA journal_size_limit = 67108864")
-            migrate(self._writer)
-
-    def _open(self) -> sqlite3.Connection:
-        return sqlite3.connect(
-            self._path, timeout=_BUSY_S, isolation_level=None, check_same_thread=False
-        )
-
-    def _check_open(self) -> None:
-        if self._closed:
-            raise StoreFailure(_CLOSED)
-
-    @contextlib.contextmanager
-    def writing(self) -> Iterator[sqlite3.Connection]:
-        """Give the writing connection inside a transaction; on leaving, it is committed and synced.
-
-        Entered again by the same thread it joins the outer transaction: the outermost commits.
-        """
-        with self._lock, _told_plainly(self._path):
-            self._check_open()
-            if self._depth:
-                yield self._writer
-                return
-            self._writer.execute("BEGIN IMMEDIATE")
-            self._depth = 1
-            try:
-                yield self._writer
-                self._writer.execute("COMMIT")
-            except BaseException:
-                # SQLite has already rolled back by itself after some failures, a full disk among
-                # them; asking again would hide the first cause.
-                if self._writer.in_transaction:
-                    self._writer.execute("ROLLBACK")
-                raise
-            finally:
-                self._depth = 0
-
-    @contextlib.contextmanager
-    def reading(self) -> Iterator[sqlite3.Connection]:
-        """Give a connection for queries. It sees what is committed and never waits for a writer."""
-        with _told_plainly(self._path):
-            with self._idle_lock:
-                self._check_open()
-                db = self._idle.pop() if self._idle else None
-            if db is None:
-                db = self._open()
-                db.execute("PRAGMA query_only = ON")
-            try:
-                yield db
-            except BaseException:
-                db.close()
-                raise
-            with self._idle_lock:
-                if self._closed:
-                    db.close()
-                else:
-                    self._idle.append(db)
-
-    def close(self) -> None:
-        """Close every connection; those in use close when their query ends."""
-        with self._lock, self._idle_lock:
-            if self._closed:
-                return
-            self._closed = True
-            for db in self._idle:
-                db.close()
-            self._idle.clear()
-            self._writer.close()
-
-
-_CLOSED = "the readings store was closed. Start the collector again"
-
-
-@contextlib.contextmanager
-def _told_plainly(path: Path) -> Iterator[None]:
-    """Turn what SQLite says into a StoreFailure that tells the technician what to do."""
-    try:
-        yield
-    except sqlite3.IntegrityError:
-        raise  # a caller's mistake, such as a NaN, and no fault of the store
-    except (sqlite3.OperationalError, sqlite3.DatabaseError, sqlite3.ProgrammingError) as err:
-        said = str(err)
-        if "full" in said:
-            fix = "Free some space on its disk; readings wait at the broker meanwhile"
-        elif "readonly" in said or "read-only" in said:
-            fix = "Let the collector's user write to the file and its folder"
-        elif "unable to open" in said:
-            fix = "Make the folder, and let the collector's user write to it"
-        elif "locked" in said or "busy" in said:
-            fix = "Another program holds the file; close it"
-        elif "malformed" in said or "not a database" in said:
-            fix = "The file is damaged: set it aside and restore the last copy"
-        else:
-            fix = "See that the disk works"
-        msg = f"{path}: {said}. {fix}"
-        raise StoreFailure(msg) from err
 
 
 class SqliteStore:
@@ -164,6 +60,22 @@ class SqliteStore:
 
     def keep(self, readings: Sequence[Reading]) -> None:
         """Return when all of `readings` are synced to disk; first value of a key wins."""
+        self._keep(readings, revive=False)
+
+    def keep_revived(self, readings: Sequence[Reading]) -> None:
+        """Keep readings of days given up that the caller knows never to have been kept."""
+        self._keep(readings, revive=True)
+
+    def of_days_given_up(self, readings: Sequence[Reading]) -> Sequence[Reading]:
+        """Return those readings whose day's raw readings have been given up."""
+        with self.file.snapshot() as db:
+            before_ms = db.execute("SELECT packed_before_ms FROM reading_count").fetchone()[0]
+            if before_ms is None or min(reading.at_ms for reading in readings) >= before_ms:
+                return ()
+            given_up = set(db.execute(_GIVEN_UP, (json.dumps(_names_in(readings)),)))
+        return [one for one in readings if (one.channel, day_of(one.at_ms)) in given_up]
+
+    def _keep(self, readings: Sequence[Reading], *, revive: bool) -> None:
         if not readings:
             return
         with self.file.writing() as db:
@@ -174,19 +86,63 @@ class SqliteStore:
                 append(ids[reading.channel])
                 append(reading.at_ms)
                 append(reading.value)
+            packed_before_ms = db.execute("SELECT packed_before_ms FROM reading_count").fetchone()
+            if packed_before_ms[0] is not None and min(flat[1::3]) < packed_before_ms[0]:
+                flat = not_in_blocks(db, flat, packed_before_ms=packed_before_ms[0], revive=revive)
             kept = _insert(db, flat)
             db.execute("UPDATE reading_count SET kept = kept + ?", (kept,))
 
     def since(self, sequence: int, most: int) -> Sequence[StoredReading]:
         """Return at most `most` readings kept after `sequence`, in the order of keeping."""
-        with self.file.reading() as db:
-            return [StoredReading(*row) for row in db.execute(_SINCE, (sequence, most))]
+        with self.file.snapshot() as db:
+            rows = [StoredReading(*row) for row in db.execute(_SINCE, (sequence, most))]
+            packed = packed_since(db, sequence, most)
+        if not packed:
+            return rows
+        return sorted([*rows, *packed], key=_by_sequence)[:most]
 
     def span(self, channels: Sequence[str], start_ms: int, end_ms: int) -> Sequence[StoredReading]:
         """Return readings of `channels` with start_ms <= at_ms < end_ms, by (channel, at_ms)."""
-        with self.file.reading() as db:
-            bound = (json.dumps(list(channels)), start_ms, end_ms)
-            return [StoredReading(*row) for row in db.execute(_SPAN, bound)]
+        found: list[StoredReading] = []
+        with self.file.snapshot() as db:
+            for channel, name in db.execute(_CHANNELS, (json.dumps(list(channels)),)).fetchall():
+                found.extend(readings_in(name, _columns(db, channel, start_ms, end_ms)))
+        return found
+
+    def columns(self, channel: str, start_ms: int, end_ms: int) -> Columns:
+        """Return the readings of one channel with start_ms <= at_ms < end_ms, sequences too."""
+        with self.file.snapshot() as db:
+            known = db.execute(_CHANNELS, (json.dumps([channel]),)).fetchone()
+            return joined([]) if known is None else _columns(db, known[0], start_ms, end_ms)
+
+    def series(self, channel: str, start_ms: int, end_ms: int) -> Series:
+        """Return the readings of one channel with start_ms <= at_ms < end_ms as arrays."""
+        columns = self.columns(channel, start_ms, end_ms)
+        return Series(columns.at_ms, columns.value)
+
+    def coarse(
+        self, channels: Sequence[str], start_ms: int, end_ms: int, *, cell_min: int
+    ) -> Sequence[CoarseCell]:
+        """Return the cells with start_ms <= cell start < end_ms, by (channel, start)."""
+        cell_ms = checked_cell_min(cell_min) * MINUTE_MS
+        first_ms = -(-start_ms // cell_ms) * cell_ms
+        after_ms = -(-end_ms // cell_ms) * cell_ms
+        found: list[CoarseCell] = []
+        with self.file.snapshot() as db:
+            for channel, name in db.execute(_CHANNELS, (json.dumps(list(channels)),)).fetchall():
+                slots = coarse_slots(db, channel, first_ms, after_ms, cell_ms=cell_ms)
+                found.extend(
+                    CoarseCell(name, *cell)
+                    for cell in zip(
+                        slots.start_ms.tolist(),
+                        slots.count.tolist(),
+                        slots.lowest.tolist(),
+                        slots.highest.tolist(),
+                        (slots.totals / slots.count).tolist(),
+                        strict=True,
+                    )
+                )
+        return found
 
     def latest(self) -> Mapping[str, StoredReading]:
         """Return for every channel ever kept its reading with the largest at_ms."""
@@ -196,6 +152,7 @@ class SqliteStore:
     def last_sequence(self) -> int:
         """Return the sequence of the reading kept last; 0 when nothing was ever kept."""
         with self.file.reading() as db:
+            # The last reading kept is never packed nor given up either.
             return int(db.execute("SELECT coalesce(max(sequence), 0) FROM reading").fetchone()[0])
 
     def count(self) -> int:
@@ -206,6 +163,30 @@ class SqliteStore:
     def close(self) -> None:
         """Close the file."""
         self.file.close()
+
+
+def readings_in(channel: str, columns: Columns) -> list[StoredReading]:
+    """Return columns as readings of one channel."""
+    return [
+        StoredReading(sequence, channel, at_ms, value)
+        for sequence, at_ms, value in zip(
+            columns.sequence.tolist(), columns.at_ms.tolist(), columns.value.tolist(), strict=True
+        )
+    ]
+
+
+def _names_in(readings: Sequence[Reading]) -> list[str]:
+    return sorted({reading.channel for reading in readings})
+
+
+def _by_sequence(reading: StoredReading) -> int:
+    return reading.sequence
+
+
+def _columns(db: sqlite3.Connection, channel: int, start_ms: int, end_ms: int) -> Columns:
+    packed = blocks_between(db, channel, start_ms, end_ms)
+    loose = rows_between(db, channel, start_ms, end_ms)
+    return joined([*packed, loose] if loose.size else packed)
 
 
 def _ids_of(db: sqlite3.Connection, names: set[str]) -> Mapping[str, int]:

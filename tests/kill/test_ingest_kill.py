@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 import random
 import subprocess
 import sys
@@ -26,7 +27,8 @@ PROCESS = Path(__file__).with_name("collector_process.py")
 class Collector:
     """The process under test."""
 
-    def __init__(self, kind: str, port: int, path: Path) -> None:
+    def __init__(self, kind: str, port: int, path: Path, *, tally: Callable[[str], None]) -> None:
+        self.tally = tally
         self.command = [sys.executable, str(PROCESS), kind, str(port), str(path)]
         self.process: subprocess.Popen[str] | None = None
 
@@ -39,17 +41,18 @@ class Collector:
         if self.process is not None:
             self.process.kill()
             self.process.wait(10)
+            self.tally("collector")
             assert self.process.stdout is not None
             self.process.stdout.close()
             self.process = None
 
 
 @pytest.fixture
-def collector_of(tmp_path) -> Iterator[Callable[[str, int], Collector]]:
+def collector_of(tmp_path, kill_tally) -> Iterator[Callable[[str, int], Collector]]:
     made: list[Collector] = []
 
     def make(kind: str, port: int) -> Collector:
-        made.append(Collector(kind, port, tmp_path / "readings.db"))
+        made.append(Collector(kind, port, tmp_path / "readings.db", tally=kill_tally))
         return made[-1]
 
     yield make
@@ -85,7 +88,7 @@ def sequence_in(path: Path) -> int:
 
 @pytest.mark.parametrize("seed", [1, 2])
 def test_a_killed_collector_keeps_every_message_once(seed, tmp_path, mosquitto_port, collector_of):
-    moments = random.Random(seed)
+    moments = random.Random(seed + int(os.environ.get("KILL_SEED", "0")))
     pause = threading.Event()
     collector = collector_of("mqtt", mosquitto_port)
     path = tmp_path / "readings.db"
@@ -159,7 +162,7 @@ class Device:
 def test_what_the_built_in_broker_acknowledged_survives_every_kill(
     tmp_path, collector_of, unused_port
 ):
-    moments = random.Random(7)
+    moments = random.Random(int(os.environ.get("KILL_SEED", "7")))
     port = unused_port
     path = tmp_path / "readings.db"
     collector = collector_of("broker", port)

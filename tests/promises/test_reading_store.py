@@ -1,31 +1,91 @@
-"""What every store of readings must keep to. Add a store to `make_store` and it is held to all."""
+"""What every store of readings must keep to. Add a store to `KINDS` and it is held to all."""
 
 from __future__ import annotations
 
+import hashlib
+import math
 import sqlite3
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from collector.spool import Spool
 from collector.stores.base import ReadingStore, StoreFailure
+from collector.stores.influx import InfluxStore
+from collector.stores.influx_archive import InfluxAddress, InfluxArchive
+from collector.stores.packing import pack_some
 from collector.stores.sqlite import SqliteStore
 from rules.model.reading import Reading, StoredReading
 
-OPENERS: dict[str, Callable[[Path], ReadingStore]] = {
-    "sqlite": lambda folder: SqliteStore(folder / "readings.db"),
-}
+Opener = Callable[[Path], ReadingStore]
 
 
-@pytest.fixture(params=sorted(OPENERS))
-def open_store(request, tmp_path) -> Iterator[Callable[[], ReadingStore]]:
+PACKING = threading.Lock()  # one packer a file, as in a running graftvigil
+
+
+def pack_all(store: SqliteStore | InfluxStore) -> None:
+    with PACKING:
+        while pack_some(store.file, before_ms=2**62):
+            pass
+
+
+class PackingStore(SqliteStore):
+    """Packs all it can after every keeping, as if every day were long over."""
+
+    def keep(self, readings: Sequence[Reading]) -> None:
+        super().keep(readings)
+        pack_all(self)
+
+
+class DrainedStore(InfluxStore):
+    """Has everything in the archive, and packed, before keeping returns."""
+
+    def __init__(self, local: SqliteStore, archive: InfluxArchive) -> None:
+        super().__init__(local, archive)
+        self.spool = Spool(local, archive, clock_ms=lambda: 0)
+
+    def keep(self, readings: Sequence[Reading]) -> None:
+        super().keep(readings)
+        pack_all(self)
+        while self.spool.step():
+            pass
+
+
+KINDS = ("influx", "influx drained", "sqlite", "sqlite packed")
+
+
+@pytest.fixture
+def opener_of(request) -> Callable[[str], Opener]:
+    """How to open each kind of store; two with the same folder are the same store."""
+
+    def of(kind: str) -> Opener:
+        if kind.startswith("sqlite"):
+            store = PackingStore if kind == "sqlite packed" else SqliteStore
+            return lambda folder: store(folder / "readings.db")
+        server = request.getfixturevalue("influx_server")
+
+        def open_influx(folder: Path) -> ReadingStore:
+            bucket = server.make_bucket(hashlib.sha256(str(folder).encode()).hexdigest()[:12])
+            address = InfluxAddress(server.url, bucket, "-", token=None)
+            store = InfluxStore if kind == "influx" else DrainedStore
+            return store(SqliteStore(folder / "readings.db"), InfluxArchive(address))
+
+        return open_influx
+
+    return of
+
+
+@pytest.fixture(params=KINDS)
+def open_store(request, tmp_path, opener_of) -> Iterator[Callable[[], ReadingStore]]:
     opened: list[ReadingStore] = []
+    opener = opener_of(request.param)
 
     def open_it() -> ReadingStore:
-        opened.append(OPENERS[request.param](tmp_path))
+        opened.append(opener(tmp_path))
         return opened[-1]
 
     yield open_it
@@ -175,10 +235,11 @@ BATCHES = st.lists(
 )
 
 
-@pytest.mark.parametrize("kind", sorted(OPENERS))
+@pytest.mark.parametrize("kind", KINDS)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(batches=BATCHES)
-def test_the_store_agrees_with_a_dictionary(kind, batches, tmp_path_factory):
-    store = OPENERS[kind](tmp_path_factory.mktemp("store"))
+def test_the_store_agrees_with_a_dictionary(kind, batches, opener_of, tmp_path_factory):
+    store = opener_of(kind)(tmp_path_factory.mktemp("store"))
     expected: dict[tuple[str, int], float] = {}
     for batch in batches:
         store.keep(batch)
@@ -189,6 +250,22 @@ def test_the_store_agrees_with_a_dictionary(kind, batches, tmp_path_factory):
     assert store.count() == len(expected)
     spanned = store.span(["a/x", "a/y", "b/x"], 3, 9)
     assert [(r.channel, r.at_ms) for r in spanned] == sorted(k for k in expected if 3 <= k[1] < 9)
+    series = store.series("a/x", 3, 9)
+    assert list(zip(series.at_ms.tolist(), series.value.tolist(), strict=True)) == [
+        (r.at_ms, r.value) for r in spanned if r.channel == "a/x"
+    ]
+    cells = {cell.channel: cell for cell in store.coarse(["a/x", "b/x"], 0, 1, cell_min=10)}
+    for name in ("a/x", "b/x"):
+        values = [value for key, value in expected.items() if key[0] == name]
+        assert (name in cells) == bool(values)
+        if values:
+            cell = cells[name]
+            assert (cell.count, cell.lowest, cell.highest) == (
+                len(values),
+                min(values),
+                max(values),
+            )
+            assert cell.mean == pytest.approx(math.fsum(values) / len(values), abs=1e-9)
     newest = {c: max(at for n, at in expected if n == c) for c in {c for c, _ in expected}}
     assert {c: r.at_ms for c, r in store.latest().items()} == newest
     store.close()

@@ -232,6 +232,7 @@ def test_openapi_describes_every_route_and_loads_nothing_from_elsewhere(client):
         "/api/v1/alarms/{alarm_id}/acknowledge",
         "/api/v1/readings/latest",
         "/api/v1/readings",
+        "/api/v1/readings/cells",
         "/api/v1/readings/{topic}",
         "/api/v1/sensors",
         "/api/v1/rejects",
@@ -239,3 +240,16 @@ def test_openapi_describes_every_route_and_loads_nothing_from_elsewhere(client):
     }
     assert client.get("/docs").status_code == 404
     assert client.get("/redoc").status_code == 404
+
+
+def test_cells_tell_a_stretch_of_raw_values(client):
+    span = {"channel": "bag-07/air", "from": "2000-01-01T00:00Z", "to": "2100-01-01T00:00Z"}
+    raw = client.get(f"{V1}/readings", params=span).json()
+    cells = client.get(f"{V1}/readings/cells", params=span | {"minutes": 1440}).json()
+    assert sum(cell["count"] for cell in cells) == len(raw) > 0
+    assert min(cell["lowest"] for cell in cells) == min(one["value"] for one in raw)
+    assert max(cell["highest"] for cell in cells) == max(one["value"] for one in raw)
+    assert client.get(f"{V1}/readings/cells", params=span | {"minutes": 7}).status_code == 422
+    assert client.get(f"{V1}/readings/cells", params=span).status_code == 422
+    nobody = client.get(f"{V1}/readings/cells", params=span | {"channel": "x/y"})
+    assert nobody.status_code == 404

@@ -1,0 +1,97 @@
+"""The settings of the stores: what is refused, and what a running graftvigil makes of them."""
+
+from __future__ import annotations
+
+import threading
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from api.assemble import assemble, seen_by_watch
+from api.settings import SettingsUnusable, load_settings
+from api.watch.clock import TurnedClock
+from collector.spool import Spool
+from collector.stores.influx import InfluxStore
+from collector.stores.sqlite import SqliteStore
+from rules.model.reading import Reading
+
+DEMO = Path(__file__).parents[2] / "demo_data"
+AT = datetime(2026, 11, 14, 16, 0, tzinfo=UTC)
+
+
+def settings(tmp_path, **environment: str):
+    given = {
+        "site": DEMO / "site.toml",
+        "plans": DEMO / "plans",
+        "data": tmp_path / "data",
+        "listen": "127.0.0.1:0",
+        "built_in_broker": "127.0.0.1:0",
+    }
+    named = {f"GRAFTVIGIL_{name.upper()}": value for name, value in environment.items()}
+    return load_settings(named, given)
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ({"raw_days": 34}, "GRAFTVIGIL_RAW_DAYS: 34 is too few.*Write 35 or more, or 0"),
+        ({"raw_days": -1}, "GRAFTVIGIL_RAW_DAYS"),
+        ({"store": "paper"}, "GRAFTVIGIL_STORE"),
+        ({"store": "influx"}, "GRAFTVIGIL_INFLUX_URL is not the address"),
+        ({"store": "influx", "influx_url": "localhost:8086"}, "GRAFTVIGIL_INFLUX_URL"),
+        ({"store": "influx", "influx_url": "http://me:pw@host:8086"}, "GRAFTVIGIL_INFLUX_TOKEN"),
+    ],
+)
+def test_a_wrong_store_setting_is_told_with_what_to_write(given, said):
+    with pytest.raises(SettingsUnusable, match=said) as told:
+        load_settings({}, given)
+    assert "pw" not in str(told.value)
+
+
+@pytest.mark.parametrize("days", [0, 35, 400])
+def test_days_that_leave_room_for_late_readings_are_taken(days):
+    assert load_settings({}, {"raw_days": days}).raw_days == days
+
+
+def test_the_token_of_influxdb_comes_from_a_file_and_is_never_shown(tmp_path):
+    (tmp_path / "token").write_text("grafting-wax\n", encoding="utf-8")
+    named = {"GRAFTVIGIL_INFLUX_TOKEN_FILE": str(tmp_path / "token")}
+    found = load_settings(named, {"store": "influx", "influx_url": "http://localhost:8086"})
+    assert found.influx_token is not None
+    assert found.influx_token.get_secret_value() == "grafting-wax"
+    assert "grafting-wax" not in repr(found)
+
+
+def test_without_a_word_readings_stay_in_the_data_folder(tmp_path):
+    nursery = assemble(settings(tmp_path), TurnedClock(AT), notice=None, first_minute=None)
+    assert isinstance(nursery.parts.store, SqliteStore)
+    assert nursery.parts.spool is None
+    assert seen_by_watch(nursery.parts.records) == 0
+    nursery.watch.turn()
+    nursery.parts.store.keep([Reading("bag-07/air", 1, 1.0)])
+    nursery.watch.turn()
+    nursery.stop()
+
+
+@pytest.mark.service
+def test_a_running_nursery_sends_its_readings_on(tmp_path, monkeypatch, influx_server):
+    bucket = influx_server.make_bucket(f"assembled-{tmp_path.name}")
+    monkeypatch.setenv("GRAFTVIGIL_STORE", "influx")
+    monkeypatch.setenv("GRAFTVIGIL_INFLUX_URL", influx_server.url)
+    monkeypatch.setenv("GRAFTVIGIL_INFLUX_BUCKET", bucket)
+    nursery = assemble(settings(tmp_path), TurnedClock(AT), notice=None, first_minute=None)
+    assert isinstance(nursery.parts.store, InfluxStore)
+    assert isinstance(nursery.parts.spool, Spool)
+    nursery.start(turned_by_hand=False)
+    try:
+        nursery.parts.store.keep([Reading("bag-07/air", 1_772_000_000_000, 21.5)])
+        pause = threading.Event()
+        for _ in range(500):
+            if nursery.parts.spool.health().waiting == 0:
+                break
+            pause.wait(0.02)
+        answer = influx_server.ask("SELECT value FROM reading", bucket=bucket)
+        assert b"[1772000000000,21.5]" in answer
+    finally:
+        nursery.stop()
