@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections import Counter
 from dataclasses import dataclass
 from datetime import datetime
 from math import isnan
@@ -13,7 +14,7 @@ from collector.files.delimited import open_delimited
 from collector.files.doubts import likelier_unit
 from collector.files.headings import unit_spelt
 from collector.files.mapping import LEFT_OUT, ColumnChoice, FileMapping
-from collector.files.numbers import is_no_value, number_in, with_unit
+from collector.files.numbers import number_in, with_unit
 from collector.files.refusal import FileRefused, Way
 from collector.files.tabular import ParquetTable, WorkbookTable, open_json_lines
 from collector.files.times import Cell, NoTime, TimeFormat, wall_time
@@ -150,23 +151,19 @@ def open_table(path: Path, mapping: FileMapping) -> Table:
 
 
 def _units_in_cells(table: Table, sample: Sample, columns: Sequence[Column]) -> dict[int, str]:
-    """Return the unit that cells carry behind their figures, where all that have one agree."""
+    """Return the unit that most cells of a column carry behind their figures, if any do."""
     found: dict[int, str] = {}
     for column in columns:
-        texts = [
-            cell
-            for row in itertools.islice(itertools.chain(*sample), 500)
-            if column.index < len(row.cells) and isinstance(cell := row.cells[column.index], str)
-        ]
-        units = {
-            split[1]
-            for text in texts
-            if number_in(text, table.decimal) is None
-            and not is_no_value(text)
-            and (split := with_unit(text))
-        }
-        if len(units) == 1 and unit_spelt(unit := units.pop()):
-            found[column.index] = unit
+        units: Counter[str] = Counter()
+        for row in itertools.islice(itertools.chain(*sample), 500):
+            cell = row.cells[column.index] if column.index < len(row.cells) else None
+            if not isinstance(cell, str) or number_in(cell, table.decimal) is not None:
+                continue
+            split = with_unit(cell)
+            if split and unit_spelt(split[1]):
+                units[split[1]] += 1
+        if units:
+            found[column.index] = units.most_common(1)[0][0]
     return found
 
 

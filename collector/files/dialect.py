@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -87,11 +88,13 @@ def dialect_of(
     header = header_in(rows, header_line)
     if header is None:
         raise _no_table(head)
-    names = header.names
+    names = _names_in_line(head, header) if chosen == BLANKS else header.names
     every = [row for row in rows[header.first :] if _is_data(row)] + [
         cells for look in looks for line in look if _is_data(cells := split(line, chosen))
     ]
     mark, joined = _decimal_in(every, names, chosen, decimal)
+    if names and not joined:
+        _refuse_shifted(rows[header.first], names, width=header.width)
     return Dialect(
         separator=chosen,
         decimal=mark,
@@ -130,10 +133,43 @@ def header_in(rows: Sequence[Sequence[str]], header_line: int | None) -> Header 
     first = next((one for one in data if abs(len(rows[one]) - width) <= 1), data[0])
     at = header_line - 1 if header_line is not None else _names_above(rows, first, width)
     names = list(rows[at]) if at >= 0 else []
-    if names and names[0].startswith("#") and names[0] != "#":
+    if names and names[0] == "#" and len(names) == width + 1:
+        del names[0]  # it marks the line, and is no name of a column
+    elif names and names[0].startswith("#") and names[0] != "#":
         names[0] = names[0].lstrip("# ")
     units = _units_between(rows, at, first) if at >= 0 else ()
     return Header(at, first, tuple(_without_empty_end(names)), tuple(units), width)
+
+
+def _names_in_line(head: Sequence[str], header: Header) -> tuple[str, ...]:
+    """Return names set apart by blanks; none when there are not as many as cells in a row.
+
+    A name may hold single blanks itself.
+    """
+    if len(header.names) == header.width or header.at < 0:
+        return header.names
+    wide = tuple(re.split(r"\s{2,}", head[header.at].strip().lstrip("# ")))
+    return wide if len(wide) == header.width else ()
+
+
+def _refuse_shifted(row: Sequence[str], names: Sequence[str], *, width: int) -> None:
+    """Raise FileRefused when names and cells do not line up: then all may be called wrongly."""
+    places = [
+        place
+        for place, cell in enumerate(row)
+        if look_of(cell) in {Look.STAMP, Look.DATE, Look.TIME}
+    ]
+    named = [place for place, name in enumerate(names) if is_time_word(name)]
+    lines_up = bool(set(places) & set(named)) if named and places else len(names) == width
+    if lines_up or not places:
+        return
+    shown = ", ".join(f"{name} = {cell}" for name, cell in zip(names, row, strict=False))
+    problem = f"names and cells do not line up ({shown[:200]})"
+    fix = (
+        "Correct the heading, or read the file without it: --map header_line=0, then name columns "
+        "by number, as --map #2=SENSOR/CHANNEL"
+    )
+    raise FileRefused(problem, fix)
 
 
 def _separator_in(head: Sequence[str], given: str | None) -> tuple[str, list[list[str]]]:
@@ -184,7 +220,9 @@ def _compact_date(cell: str) -> bool:
 
 
 def _known(row: Sequence[str]) -> int:
-    return sum(look_of(cell) not in {Look.WORD, Look.NO_VALUE} for cell in row)
+    # A date with its time in one cell is worth as much as in two.
+    worth = {Look.WORD: 0, Look.NO_VALUE: 0, Look.STAMP: 2}
+    return sum(worth.get(look_of(cell), 1) for cell in row)
 
 
 def _names_above(rows: Sequence[Sequence[str]], first: int, width: int) -> int:

@@ -146,6 +146,11 @@ def _contradiction(line: int, column: str, at_ms: int, *, value: float, kept: fl
     return Refused(line, column, Why.CONTRADICTS, problem, fix)
 
 
+def _bare(text: str) -> str:
+    """Return a line without separators and quotation marks, to compare by."""
+    return "".join(mark for mark in text if mark.isalnum())
+
+
 class _Loading:
     """One pass over one file."""
 
@@ -160,6 +165,7 @@ class _Loading:
         ]
         self._names = [column.name for column in detection.table.columns]
         self._units = [column.unit for column in detection.table.columns]
+        self._above = {_bare(line) for line in detection.table.preamble}
         self._other_heading = 0
         self._batch: dict[tuple[str, int], tuple[float, int, str]] = {}
 
@@ -233,10 +239,7 @@ class _Loading:
         if cells == self._units[: len(cells)]:
             self._report.heading_rows += 1
             return True
-        start = cells[0]
-        if len(start) > 3 and any(
-            line.startswith(start) for line in self._detection.table.preamble
-        ):
+        if _bare("".join(cells)) in self._above:
             self._report.heading_rows += 1
             return True
         like = sum(cell in self._names for cell in cells if cell)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from typing import IO
 
 FIRST_KEPT = 1_000
 MOST_NOTICES = 20
@@ -57,19 +58,23 @@ class RefusedRows:
     def __init__(self) -> None:
         self.counts: Counter[Why] = Counter()
         self.first: list[Refused] = []
-        self._more = tempfile.TemporaryFile("w+", encoding="utf-8", errors="backslashreplace")  # noqa: SIM115
+        self._more: IO[str] | None = None
 
     def add(self, refused: Refused) -> None:
         """Keep one."""
         self.counts[refused.why] += 1
         if len(self.first) < FIRST_KEPT:
             self.first.append(refused)
-        else:
-            self._more.write(json.dumps(refused) + "\n")
+            return
+        if self._more is None:
+            self._more = tempfile.TemporaryFile("w+", encoding="utf-8", errors="backslashreplace")
+        self._more.write(json.dumps(refused) + "\n")
 
     def every(self) -> Iterator[Refused]:
         """Yield all, in the order of refusing."""
         yield from self.first
+        if self._more is None:
+            return
         self._more.seek(0)
         for line in self._more:
             number, column, why, problem, fix = json.loads(line)
@@ -82,7 +87,9 @@ class RefusedRows:
 
     def close(self) -> None:
         """Let go of the temporary file."""
-        self._more.close()
+        if self._more is not None:
+            self._more.close()
+            self._more = None
 
 
 @dataclass(slots=True)

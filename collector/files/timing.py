@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import re
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     from collector.files.table import Column, Row, Table
 
 _MOST_LOOKED_AT = 3_000
+_MOST_OF_THEM = 0.5
 _MOST_AHEAD_MS = 2 * DAY_MS
 _OFFSET_SAID = re.compile(r"\b(?:UTC|GMT)\s*(?:([+\-−])\s*(\d{1,2})(?::?(\d{2}))?)?(?!\w)")
 _ZONE_SAID = re.compile(r"\b([A-Z][A-Za-z]+/[A-Z][A-Za-z_]+(?:/[A-Z][A-Za-z_]+)?)\b")
@@ -107,18 +109,19 @@ def _time_columns(table: Table, sample: Sample) -> tuple[Column, ...]:
     times: list[Column] = []
     numbers: list[Column] = []
     for column in table.columns:
-        cells = _cells_in(sample, column.index)
+        headings = {column.name, column.unit}
+        cells = [cell for cell in _cells_in(sample, column.index) if cell not in headings]
         texts = [cell for cell in cells if isinstance(cell, str)]
-        if column.instants is not None or _share(cells, _is_stamp) > 0.8:
+        if column.instants is not None or _share(cells, _is_stamp) >= _MOST_OF_THEM:
             # A date beside a column of its own for the time has midnight for its time.
             (dates if cells and _share(cells, _is_midnight) == 1.0 else stamps).append(column)
-        elif _share(cells, _is_date) > 0.8 and (
+        elif _share(cells, _is_date) >= _MOST_OF_THEM and (
             not _share(texts, _is_bare_number) or is_time_word(column.name)
         ):
             dates.append(column)
-        elif _share(cells, _is_time) > 0.8:
+        elif _share(cells, _is_time) >= _MOST_OF_THEM:
             times.append(column)
-        elif _counts_time(column, cells, sample):
+        elif _counts_time(column, cells):
             numbers.append(column)
     if len(dates) == 1 and len(times) == 1 and not stamps:
         return (dates[0], times[0])
@@ -176,17 +179,18 @@ def _counted(cell: Cell) -> TimeFormat | None:
     return counted_form(cell) if isinstance(cell, int | float) else None
 
 
-def _counts_time(column: Column, cells: Sequence[Cell], sample: Sample) -> bool:
-    forms = {_counted(cell) for cell in cells[:500]}
-    if len(forms) != 1 or None in forms:
+def _counts_time(column: Column, cells: Sequence[Cell]) -> bool:
+    forms = Counter(_counted(cell) for cell in cells[:500])
+    wrong = forms.pop(None, 0)
+    if len(forms) != 1 or wrong * 2 > len(cells[:500]):
         return False
     if is_time_word(column.name):
         return True
     # Without a name it must behave like a clock: first in the row, and always in one direction.
-    values = [float(str(cell).replace(",", ".")) for cell in cells[:500]]
+    values = [float(str(cell).replace(",", ".")) for cell in cells[:500] if _counted(cell)]
     steps = [later - earlier for earlier, later in itertools.pairwise(values) if later != earlier]
     one_way = bool(steps) and (min(steps) > 0 or max(steps) < 0)
-    return column.index <= 1 and one_way and bool(sample)
+    return column.index <= 1 and one_way and wrong == 0
 
 
 def _two_times(found: Sequence[Column], sample: Sample) -> FileRefused:

@@ -114,9 +114,10 @@ class ColumnReader:
             return self._checked(figure, text)
         split = with_unit(text)
         figure = number_in(split[0], self._decimal) if split else None
-        if split is None or figure is None:
+        meant = unit_spelt(split[1]) if split else frozenset()
+        if not meant or figure is None:
             return _not_number(text)
-        if self._unit not in unit_spelt(split[1]):
+        if self._unit not in meant:
             problem = f'"{text[:40]}" says another unit than {self._unit}'
             return NoReading(Why.WRONG_UNIT, problem, "Put rows in another unit into another file")
         return self._checked(figure, text)
