@@ -138,17 +138,17 @@ class Channels:
         return (), ""
 
     def _sensors_in(self, text: str) -> tuple[_Known, ...]:
-        """Return the sensors whose name stands in a text; the longest names alone."""
+        """Return the sensors whose name stands in a text, not as part of a longer name in it."""
         words = words_of(text)
-        lengths = [
-            max((len(name) for name in known.names if name in words), default=0)
+        found = [
+            (known, max(names, key=len))
             for known in self._known
+            if (names := [name for name in known.names if name in words])
         ]
-        longest = max(lengths, default=0)
         return tuple(
             known
-            for known, length in zip(self._known, lengths, strict=True)
-            if length and length == longest
+            for known, name in found
+            if not any(name in other and name != other for _, other in found)
         )
 
     def _found(
@@ -159,6 +159,8 @@ class Channels:
         own = self._sensors_in(column.name)
         sensors, how = (own, "its heading") if own else (of_file, by)
         fitting = list(_fitting(column, heading, sensors, called_by_sensor=bool(own)))
+        if heading.clash and fitting:
+            raise _misnamed(column, heading.clash, fitting)
         if len(fitting) > 1:
             raise _two_channels(column, fitting)
         if fitting:
@@ -264,20 +266,26 @@ def _two_channels(column: Column, fitting: Sequence[ChannelMapping]) -> FileRefu
     return FileRefused(problem, "Choose one with --map", ways)
 
 
+def _misnamed(column: Column, clash: str, channels: Sequence[ChannelMapping]) -> FileRefused:
+    ways = tuple(
+        Way(f"{column.name}={channel.key} {unit}", f"{channel.quantity} in {unit}", ())
+        for channel in channels
+        for unit in MEANINGS[channel.quantity].units
+    )
+    problem = f'column "{column.name}" is misnamed: {clash}'
+    return FileRefused(
+        problem, "Look at the logger, then choose a channel and a unit with --map", ways
+    )
+
+
 def _with_unit(
     column: Column, heading: Heading, channel: ChannelMapping, *, found_by: str
 ) -> ChannelColumn:
     """Return the column with the unit its heading says, else with the one declared."""
     meant = sorted(heading.units & MEANINGS[channel.quantity].units.keys())
-    if heading.clash or (heading.units and not meant):
-        clash = heading.clash or (
-            f'its unit "{"/".join(sorted(heading.units))}" is none of {channel.quantity}'
-        )
-        units = MEANINGS[channel.quantity].units
-        ways = tuple(Way(f"{column.name}={channel.key} {unit}", unit, ()) for unit in units)
-        problem = f'column "{column.name}" is misnamed: {clash}'
-        fix = "Look at the logger, then choose a channel and a unit with --map"
-        raise FileRefused(problem, fix, ways)
+    if heading.units and not meant:
+        unit = "/".join(sorted(heading.units))
+        raise _misnamed(column, f'its unit "{unit}" is none of {channel.quantity}', [channel])
     if meant:
         unit = channel.unit if channel.unit in meant else meant[0]
         return ChannelColumn(column, channel, unit, found_by, "the file", chosen=False)

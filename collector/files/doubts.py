@@ -26,8 +26,8 @@ class Usual(NamedTuple):
 
 _BY_NIGHT: Mapping[Quantity, Usual] = MappingProxyType(
     {
-        _Q.AIR_TEMPERATURE: Usual(-3.0, 40.0, 0.0, 35.0),
-        _Q.LEAF_TEMPERATURE: Usual(-3.0, 40.0, 0.0, 35.0),
+        _Q.AIR_TEMPERATURE: Usual(-3.0, 40.0, 0.0, 45.0),
+        _Q.LEAF_TEMPERATURE: Usual(-3.0, 40.0, 0.0, 45.0),
     }
 )
 _BY_DAY: Mapping[Quantity, Usual] = MappingProxyType(

@@ -157,7 +157,7 @@ def heading_of(name: str, unit_below: str = "") -> Heading:
         f'the name says {_listed(said)}, its unit "{"/".join(sorted(units))}" is none of that'
     )  # fmt: skip
     fitting = frozenset(unit for unit in units if UNITS_OF[unit] & said)
-    return Heading(name, fitting or units, both, worked_out, clash)
+    return Heading(name, fitting or units, both or (said | by_unit), worked_out, clash)
 
 
 def _listed(quantities: frozenset[Quantity]) -> str:

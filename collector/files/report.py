@@ -67,7 +67,9 @@ class RefusedRows:
             self.first.append(refused)
             return
         if self._more is None:
-            self._more = tempfile.TemporaryFile("w+", encoding="utf-8", errors="backslashreplace")
+            self._more = tempfile.TemporaryFile(  # noqa: SIM115 - closed by `close`
+                "w+", encoding="utf-8", errors="backslashreplace"
+            )
         self._more.write(json.dumps(refused) + "\n")
 
     def every(self) -> Iterator[Refused]:

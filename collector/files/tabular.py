@@ -217,15 +217,21 @@ class ParquetTable:
         import pyarrow as pa
 
         line = first
-        try:
-            for batch in self._file.iter_batches(batch_size=_BATCH, row_groups=list(groups)):
-                columns = [_column_of(batch, place) for place in range(batch.num_columns)]
-                for cells in zip(*columns, strict=True):
-                    yield Row(line, cells)
-                    line += 1 if first else 0
-                self._done = line
-        except (pa.ArrowException, *_BROKEN) as error:
-            yield Row(line, (), f"the file cannot be read any further ({str(error)[:120]})")
+        for group in groups:
+            at = line
+            try:
+                # Group by group, so that a broken one takes no other with it.
+                for batch in self._file.iter_batches(batch_size=_BATCH, row_groups=[group]):
+                    columns = [_column_of(batch, place) for place in range(batch.num_columns)]
+                    for cells in zip(*columns, strict=True):
+                        yield Row(at, cells)
+                        at += 1 if first else 0
+                    self._done = at
+            except (pa.ArrowException, *_BROKEN) as error:
+                why = str(error)[:120]
+                yield Row(at, (), f"the rows from here to the end of their group are lost ({why})")
+            if first:
+                line += int(self._file.metadata.row_group(group).num_rows)
 
 
 def _instants_in(kind: DataType) -> TimeFormat | None:

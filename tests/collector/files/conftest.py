@@ -65,7 +65,7 @@ class Loaded:
         return [[one.line, one.column, one.why.value] for one in self.report.refused.every()]
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def sensors() -> tuple[Sensor, ...]:
     return SENSORS
 
