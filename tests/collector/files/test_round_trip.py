@@ -72,7 +72,7 @@ def tables(draw) -> Written:
     step = draw(st.sampled_from([60, 600, 3600]))
     count = draw(st.integers(2, 30))
     fahrenheit = draw(st.booleans())
-    temperatures = draw(st.lists(st.integers(105, 440), min_size=count, max_size=count))
+    temperatures = draw(st.lists(st.integers(105, 390), min_size=count, max_size=count))
     humidities = draw(st.lists(st.integers(100, 999), min_size=count, max_size=count))
     names = ["Date", "Time"] if apart else ["Date Time"]
     names += ["Temp (°F)" if fahrenheit else "T[°C]", "RH, %"]
