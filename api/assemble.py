@@ -27,6 +27,8 @@ from api.watch.loop import Watch
 from api.web.app import create_app
 from api.web.server import PageServer
 from collector.broker import BrokerCannotListen, EmbeddedBroker
+from collector.files.drop import DropFolder
+from collector.files.load import FileLoader
 from collector.gate import Gate
 from collector.ingest import Ingest
 from collector.mqtt import MqttCollector
@@ -120,6 +122,7 @@ class Nursery:
         alerts: AlertService,
         collector: EmbeddedBroker | MqttCollector,
         *,
+        drop: DropFolder | None,
         held: TextIO,
     ) -> None:
         self.parts = parts
@@ -132,6 +135,10 @@ class Nursery:
             threading.Thread(target=watch.run, args=(self._stop,), name="watch"),
             threading.Thread(target=alerts.run, args=(self._stop,), name="alerts"),
         ]
+        if drop is not None:
+            self._threads.append(
+                threading.Thread(target=drop.run, args=(self._stop,), name="drop-folder")
+            )
         self._collecting = False
         self._pages: socket.socket | None = None
 
@@ -305,7 +312,19 @@ def assemble(
         settings=settings,
         notice=notice,
     )
-    return Nursery(parts, watch, alerts, collector, held=held)
+    drop = None
+    if settings.drop is not None:
+        loader = FileLoader(
+            store, together=store.file.writing, clock_ms=clock_ms, rest=parts.stopping.wait
+        )
+        drop = DropFolder(
+            settings.drop,
+            site.sensor,
+            loader,
+            site_zone=site.site.time_zone,
+            rejects=rejects,
+        )
+    return Nursery(parts, watch, alerts, collector, drop=drop, held=held)
 
 
 def _collector_address(settings: Settings) -> BrokerAddress | ListenAddress:

@@ -184,12 +184,12 @@ def _in_use(data: Path) -> bool:
     return False
 
 
-def _no_rest(_took_s: float) -> None:
-    """Go on at once."""
+def _no_rest(_took_s: float) -> bool:
+    return False
 
 
-def _let_others(took_s: float) -> None:
-    threading.Event().wait(min(took_s * _REST_SHARE, _MOST_REST_S))
+def _let_others(took_s: float) -> bool:
+    return threading.Event().wait(min(took_s * _REST_SHARE, _MOST_REST_S))
 
 
 def _load_one(

@@ -35,6 +35,10 @@ _TWICE_FIX = (
 )
 
 
+class LoadStopped(Exception):
+    """Loading ended before the end of the file; loading it again goes on where it stopped."""
+
+
 class FileLoader:
     """Loads detected files into one store.
 
@@ -46,6 +50,7 @@ class FileLoader:
         The present, in ms since the epoch: nothing can have been recorded after it.
     rest
         Called after every batch with the seconds it took; may wait, to let others at the store.
+        Returns whether to stop.
     """
 
     def __init__(
@@ -54,7 +59,7 @@ class FileLoader:
         *,
         together: Callable[[], AbstractContextManager[object]],
         clock_ms: Callable[[], int],
-        rest: Callable[[float], None],
+        rest: Callable[[float], bool],
     ) -> None:
         self._store = store
         self._together = together
@@ -66,7 +71,7 @@ class FileLoader:
 
         Loading a file again changes nothing. `dry`: nothing is kept, only counted; doubles within
         the file are then not told beyond a stretch of it. `moved` hears how far it has come.
-        Raises StoreFailure; what was kept until then is kept.
+        Raises StoreFailure, and LoadStopped when `rest` says so; what was kept until then is kept.
         """
         return _Loading(self, detection, dry=dry).run(moved)
 
@@ -96,7 +101,13 @@ class FileLoader:
         report.known += known
         for one in refused:
             report.refused.add(one)
-        self._rest(time.monotonic() - began)
+        if self._rest(time.monotonic() - began):
+            msg = "told to stop; what was kept until then is kept"
+            raise LoadStopped(msg)
+
+    def now_ms(self) -> int:
+        """Return the present, in ms since the epoch."""
+        return self._clock_ms()
 
     def latest_ms(self) -> int:
         """Return the last instant that a logger can have recorded, its clock a little fast."""

@@ -58,7 +58,7 @@ def load_ours(path: Path, database: Path) -> int:
     """Detect and load a file; return how many readings are kept."""
     store = SqliteStore(database)
     loader = FileLoader(
-        store, together=store.file.writing, clock_ms=lambda: NOW_MS, rest=lambda _s: None
+        store, together=store.file.writing, clock_ms=lambda: NOW_MS, rest=lambda _s: False
     )
     found = detect(path, [SENSOR], FileMapping(), site_zone="Europe/Madrid", now_ms=NOW_MS)
     kept = loader.load(found, dry=False, moved=lambda _done, _whole: None).kept

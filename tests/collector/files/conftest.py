@@ -84,7 +84,7 @@ def load(store: SqliteStore) -> Callable[..., Loaded]:
     def load_file(path: Path, *options: str, zone: str = MADRID, dry: bool = False) -> Loaded:
         now_ms = round(NOW.timestamp() * 1000)
         loader = FileLoader(
-            store, together=store.file.writing, clock_ms=lambda: now_ms, rest=lambda _s: None
+            store, together=store.file.writing, clock_ms=lambda: now_ms, rest=lambda _s: False
         )
         detection = detect(
             path, SENSORS, mapping_in(options, ()), site_zone=zone, now_ms=loader.latest_ms()

@@ -116,7 +116,9 @@ def outcome(data: bytes, sensors, options=(), name="bag-07.csv") -> Memory | Fil
 
 def load_bytes(data: bytes, sensors, options=(), name="bag-07.csv") -> Memory:
     memory = Memory()
-    loader = FileLoader(memory, together=nullcontext, clock_ms=lambda: NOW_MS, rest=lambda _s: None)
+    loader = FileLoader(
+        memory, together=nullcontext, clock_ms=lambda: NOW_MS, rest=lambda _s: False
+    )
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / name
         path.write_bytes(data)
