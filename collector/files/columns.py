@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from rules.model.place import Sensor
 
 _MOST_LISTED = 8
+_YOU = "you"
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +126,10 @@ class Channels:
                     left.append(found)
                 case None:
                     homeless.append((column, heading))
+        if homeless and any(one.found_by == _YOU for one in kept):
+            # Whoever named some columns has looked at them all; the rest is told as left out.
+            left += [LeftOut(column, "nothing names its sensor") for column, _ in homeless]
+            homeless = []
         if homeless or not kept:
             raise self._nowhere(homeless, left)
         _refuse_doubles(kept)
@@ -181,13 +186,13 @@ class Channels:
             problem = f'column "{column.name}": the site has no channel "{choice.channel}"'
             raise FileRefused(problem, f"Write one of {', '.join(near[:_MOST_LISTED])}")
         if choice.unit is None:
-            return _with_unit(column, heading, channel, found_by="you")
+            return _with_unit(column, heading, channel, found_by=_YOU)
         known = MEANINGS[channel.quantity].units
         meant = {choice.unit, *unit_spelt(choice.unit)} & known.keys()
         if len(meant) != 1:
             problem = f'column "{column.name}": "{choice.unit}" is not a unit of {channel.quantity}'
             raise FileRefused(problem, f"Write one of {', '.join(known)}")
-        return ChannelColumn(column, channel, meant.pop(), "you", "you", chosen=True)
+        return ChannelColumn(column, channel, meant.pop(), _YOU, _YOU, chosen=True)
 
     def _nowhere(
         self, homeless: Sequence[tuple[Column, Heading]], left: Sequence[LeftOut]

@@ -50,7 +50,7 @@ def write(path: Path, rows: int) -> None:
         for n in range(rows):
             at = datetime.fromtimestamp(FIRST_S + 30 * n, UTC)
             file.write(
-                f"{at:%d/%m/%Y %H:%M:%S},{15 + n % 173 / 10:.1f},{40 + n % 577 / 10:.1f},{n % 1501}\n"
+                f"{at:%d/%m/%Y %H:%M:%S},{15 + n % 173 / 10:.1f},{40 + n % 577 / 10:.1f},{n % 999}\n"
             )
 
 

@@ -78,8 +78,10 @@ def store(tmp_path: Path) -> Iterator[SqliteStore]:
 
 
 @pytest.fixture
-def load(store: SqliteStore) -> Callable[..., Loaded]:
+def load(store: SqliteStore) -> Iterator[Callable[..., Loaded]]:
     """Detect and load one file. Raises FileRefused as `detect` does."""
+
+    reports: list[Report] = []
 
     def load_file(path: Path, *options: str, zone: str = MADRID, dry: bool = False) -> Loaded:
         now_ms = round(NOW.timestamp() * 1000)
@@ -90,10 +92,13 @@ def load(store: SqliteStore) -> Callable[..., Loaded]:
             path, SENSORS, mapping_in(options, ()), site_zone=zone, now_ms=loader.latest_ms()
         )
         report = loader.load(detection, dry=dry, moved=lambda _done, _whole: None)
+        reports.append(report)
         values = {(one.channel, one.at_ms): one.value for one in store.since(0, 10_000_000)}
         return Loaded(detection, report, values)
 
-    return load_file
+    yield load_file
+    for report in reports:
+        report.refused.close()
 
 
 @pytest.fixture
