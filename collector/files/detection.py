@@ -14,7 +14,7 @@ from collector.files.delimited import open_delimited
 from collector.files.doubts import likelier_unit
 from collector.files.headings import unit_spelt
 from collector.files.mapping import LEFT_OUT, ColumnChoice, FileMapping
-from collector.files.numbers import number_in, with_unit
+from collector.files.numbers import as_float, number_in, with_unit
 from collector.files.refusal import FileRefused, Way
 from collector.files.tabular import ParquetTable, WorkbookTable, open_json_lines
 from collector.files.times import Cell, NoTime, TimeFormat, wall_time
@@ -217,7 +217,7 @@ def value_in(cell: Cell, decimal: str) -> float | None:
     """Return the figure in a cell, with or without a unit behind it; None if there is none."""
     match cell:
         case int() | float():
-            return None if isnan(cell) else float(cell)
+            return None if isnan(figure := as_float(cell)) else figure
         case str():
             value = number_in(cell, decimal)
             if value is None and (split := with_unit(cell)) and unit_spelt(split[1]):

@@ -92,6 +92,7 @@ def dialect_of(
     every = [row for row in rows[header.first :] if _is_data(row)] + [
         cells for look in looks for line in look if _is_data(cells := split(line, chosen))
     ]
+    names = _whole_names(names, every, header.width)
     mark, joined = _decimal_in(every, names, chosen, decimal)
     if names and not joined:
         _refuse_shifted(rows[header.first], names, width=header.width)
@@ -152,7 +153,30 @@ def _names_in_line(head: Sequence[str], header: Header) -> tuple[str, ...]:
     return wide if len(wide) == header.width else ()
 
 
-def _refuse_shifted(row: Sequence[str], names: Sequence[str], *, width: int) -> None:
+def _whole_names(
+    names: tuple[str, ...], rows: Sequence[Sequence[str]], width: int
+) -> tuple[str, ...]:
+    """Return the names, put together with units that an unquoted comma tore off: Temp, °C.
+
+    Raises FileRefused when there are more names than any row has cells.
+    """
+    if len(names) <= max(len(row) for row in rows):
+        return names
+    whole: list[str] = []
+    for name in names:
+        if whole and unit_spelt(name):
+            whole[-1] = f"{whole[-1]}, {name}"
+        else:
+            whole.append(name)
+    if len(whole) == width:
+        return tuple(whole)
+    _refuse_shifted(rows[0], names, width=width, sure=True)
+    return names
+
+
+def _refuse_shifted(
+    row: Sequence[str], names: Sequence[str], *, width: int, sure: bool = False
+) -> None:
     """Raise FileRefused when names and cells do not line up: then all may be called wrongly."""
     places = [
         place
@@ -161,7 +185,7 @@ def _refuse_shifted(row: Sequence[str], names: Sequence[str], *, width: int) -> 
     ]
     named = [place for place, name in enumerate(names) if is_time_word(name)]
     lines_up = bool(set(places) & set(named)) if named and places else len(names) == width
-    if lines_up or not places:
+    if not sure and (lines_up or not places):
         return
     shown = ", ".join(f"{name} = {cell}" for name, cell in zip(names, row, strict=False))
     problem = f"names and cells do not line up ({shown[:200]})"
@@ -230,7 +254,7 @@ def _names_above(rows: Sequence[Sequence[str]], first: int, width: int) -> int:
     best, found = 0, -1
     for at in range(first - 1, max(-1, first - 1 - _MOST_HEADER_LINES), -1):
         row = _without_empty_end(list(rows[at]))
-        if not row or len(row) < 2 or abs(len(row) - width) > max(1, width // 2):
+        if not max(2, width - max(1, width // 2)) <= len(row) <= 2 * width:
             continue
         if any(look_of(cell) in {Look.STAMP, Look.DATE} for cell in row):
             continue

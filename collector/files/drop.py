@@ -82,7 +82,10 @@ class DropFolder:
             stop.wait(LOOK_S)
 
     def turn(self) -> int:
-        """Load every file that is ready; return how many. Raises OSError, StoreFailure, LoadStopped."""
+        """Load every file that is ready; return how many.
+
+        Raises OSError, StoreFailure and LoadStopped; files not loaded are left where they are.
+        """
         taken = 0
         seen: dict[str, _Size] = {}
         for path in self._waiting():

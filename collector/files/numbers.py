@@ -69,6 +69,18 @@ def number_in(text: str, decimal: str) -> float | None:
     return None
 
 
+def as_float(figure: float) -> float:
+    """Return a figure as a float; infinity for a whole number too large for any.
+
+    >>> as_float(10**400)
+    inf
+    """
+    try:
+        return float(figure)
+    except OverflowError:
+        return float("inf")
+
+
 def with_unit(text: str) -> tuple[str, str] | None:
     """Return number and unit of a cell such as "21.5 °C"; None if it has not both."""
     found = _WITH_UNIT.fullmatch(text.strip())

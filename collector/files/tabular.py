@@ -40,7 +40,7 @@ _BATCH = 4_096
 _DEPTH = 4
 _BROKEN = (
     OSError, ValueError, KeyError, TypeError, IndexError, AttributeError, EOFError, OverflowError,
-    NotImplementedError, AssertionError, struct.error, zlib.error, zipfile.BadZipFile, ParseError,
+    RuntimeError, AssertionError, struct.error, zlib.error, zipfile.BadZipFile, ParseError,
 )  # fmt: skip
 
 

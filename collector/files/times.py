@@ -11,6 +11,8 @@ from collections.abc import Sequence
 from datetime import UTC, date, datetime, time, timedelta
 from enum import StrEnum
 
+from collector.files.numbers import as_float
+
 Cell = str | int | float | datetime | date | time | None
 
 DAY_MS = 86_400_000
@@ -305,7 +307,7 @@ class TimeReader:
                         msg = "no time of day"
                         raise NoTime(msg)
             case int() | float():
-                return self._number(first, 9)
+                return self._number(as_float(first), 9)
             case None:
                 msg = "no time"
                 raise NoTime(msg)

@@ -10,6 +10,7 @@ from collector.files.headings import unit_spelt
 from collector.files.numbers import (
     NO_VALUE_FIGURES,
     PROBE_NOT_READY_C,
+    as_float,
     is_no_value,
     number_in,
     with_unit,
@@ -79,7 +80,7 @@ class ColumnReader:
             if "_" in cell:  # Python's own way with digits, and no logger's
                 return self._read_slowly(cell)
         elif isinstance(cell, float | int):
-            figure = float(cell)
+            figure = as_float(cell)
         else:
             return _EMPTY if cell is None else _not_number(str(cell))
         return self._checked(figure, cell)

@@ -49,9 +49,8 @@ def write(path: Path, rows: int) -> None:
         file.write("Serial,bag-07\n\nDate Time,Air (°C),RH (%),PAR (umol/m2/s)\n")
         for n in range(rows):
             at = datetime.fromtimestamp(FIRST_S + 30 * n, UTC)
-            file.write(
-                f"{at:%d/%m/%Y %H:%M:%S},{15 + n % 173 / 10:.1f},{40 + n % 577 / 10:.1f},{n % 999}\n"
-            )
+            values = f"{15 + n % 173 / 10:.1f},{40 + n % 577 / 10:.1f},{n % 999}"
+            file.write(f"{at:%d/%m/%Y %H:%M:%S},{values}\n")
 
 
 def load_ours(path: Path, database: Path) -> int:

@@ -196,6 +196,18 @@ def test_names_that_do_not_line_up_with_their_cells_are_told(load, written):
     assert load(path, *options).values["bag-07/rh", 1772701800000] == 61
 
 
+def test_units_behind_a_comma_belong_to_the_name_before_them(load, written):
+    loaded = load(written(table("2026-03-05 10:00,71.6,60", head="time,Temp, °F,RH, %")))
+    assert [one.column.name for one in loaded.detection.columns] == ["Temp, °F", "RH, %"]
+    assert loaded.values["bag-07/rh", 1772701200000] == 60
+    assert loaded.values["bag-07/air", 1772701200000] == pytest.approx(22)
+
+
+def test_more_names_than_cells_are_told(load, written):
+    path = written(table("2026-03-05 10:00,21.5,60", head="time,air, inside,rh"))
+    assert "do not line up" in refused(load, path).problem
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [

@@ -176,6 +176,23 @@ def test_json_lines_with_wall_times_take_the_site_s_zone(load, tmp_path):
     assert loaded.values == {("bag-07/air", AT_MS + n * STEP_MS): n for n in range(6)}
 
 
+def test_numbers_beyond_all_measure_are_refused_and_spoil_nothing(load, tmp_path):
+    path = tmp_path / "bag-07.jsonl"
+    huge = "9" * 400
+    path.write_text(
+        f'{{"ts": {AT_MS}, "air": {huge}}}\n{{"ts": {huge}, "air": 21.5}}\n'
+        f'{{"ts": {AT_MS}, "air": 21.5}}\n{{"ts": NaN, "air": Infinity}}\n',
+        encoding="utf-8",
+    )
+    loaded = load(path)
+    assert loaded.values == {("bag-07/air", AT_MS): 21.5}
+    assert [one[:1] + one[2:] for one in loaded.refused] == [
+        [1, "not finite"],
+        [2, "bad time"],
+        [4, "bad time"],
+    ]
+
+
 def test_json_that_is_no_object_a_line_is_refused(load, tmp_path):
     path = tmp_path / "bag-07.jsonl"
     path.write_text("[1, 2, 3]\n", encoding="utf-8")
