@@ -172,8 +172,6 @@ def _rows_of_first_pass(
         return 0
     first = [one[0] for one in meant]
     back = [n for n in range(1, len(first)) if first[n] < first[n - 1]]
-    if len(back) > 1:
-        return None
     level = [n for n in range(1, len(first)) if first[n] == first[n - 1]]
     ways = back or [0, *level, len(first)]
     fitting: list[tuple[int, int]] = []

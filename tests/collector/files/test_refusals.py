@@ -173,6 +173,13 @@ def test_heat_by_day_alone_is_no_reason_to_doubt(load, written):
     assert len(load(written(table(*rows, head="time,Temp (°C)"))).values) == 24
 
 
+def test_by_night_less_heat_is_enough_to_doubt(load, written):
+    rows = [f"2026-03-05 23:{minute:02},45.5" for minute in range(0, 60, 5)]
+    rows += [f"2026-03-05 12:{minute:02},51.5" for minute in range(60)]
+    told = refused(load, written(table(*rows, head="time,Temp (°C)")))
+    assert "reads 45.5 at night: it looks like degF" in told.problem
+
+
 def test_a_humidity_written_as_a_fraction_is_told(load, written):
     rows = [f"2026-03-05 23:{minute:02},0.{minute + 20}" for minute in range(0, 60, 5)]
     path = written(table(*rows, head="time,RH (%)"))
