@@ -28,6 +28,8 @@ from api.watch.loop import Watch
 from api.web.app import create_app
 from api.web.server import PageServer
 from collector.broker import BrokerCannotListen, EmbeddedBroker
+from collector.files.drop import DropFolder
+from collector.files.load import FileLoader
 from collector.gate import Gate
 from collector.ingest import Ingest
 from collector.mqtt import MqttCollector
@@ -135,6 +137,7 @@ class Nursery:
         collector: EmbeddedBroker | MqttCollector,
         *,
         upkeep: Upkeep,
+        drop: DropFolder | None,
         held: TextIO,
     ) -> None:
         self.parts = parts
@@ -151,6 +154,10 @@ class Nursery:
         if parts.spool is not None:
             self._threads.append(
                 threading.Thread(target=parts.spool.run, args=(self._stop,), name="spool")
+            )
+        if drop is not None:
+            self._threads.append(
+                threading.Thread(target=drop.run, args=(self._stop,), name="drop-folder")
             )
         self._collecting = False
         self._pages: socket.socket | None = None
@@ -336,7 +343,19 @@ def assemble(
         ),
         kept_elsewhere=spool is not None,
     )
-    return Nursery(parts, watch, alerts, collector, upkeep=upkeep, held=held)
+    drop = None
+    if settings.drop is not None:
+        loader = FileLoader(
+            store, together=store.file.writing, clock_ms=clock_ms, rest=parts.stopping.wait
+        )
+        drop = DropFolder(
+            settings.drop,
+            site.sensor,
+            loader,
+            site_zone=site.site.time_zone,
+            rejects=rejects,
+        )
+    return Nursery(parts, watch, alerts, collector, upkeep=upkeep, drop=drop, held=held)
 
 
 def _store_in(settings: Settings, clock: Clock) -> tuple[SqliteStore | InfluxStore, Spool | None]:

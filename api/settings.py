@@ -73,6 +73,10 @@ class Settings(BaseSettings):
     mail_from: str = Field(
         default="graftvigil@localhost", description="The sender's address of every message."
     )
+    drop: Path | None = Field(
+        default=None,
+        description="Folder watched for files that loggers wrote; unset: none is watched.",
+    )
     push_token: SecretStr | None = Field(
         default=None, description="Token that HTTP push must carry; unset: push is refused."
     )

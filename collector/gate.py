@@ -6,7 +6,7 @@ import threading
 from math import isfinite
 from typing import TYPE_CHECKING, NamedTuple
 
-from collector.payloads.mapped_json import mapping_of, values_in_mapped_json
+from collector.payloads.mapped_json import Refusal, mapping_of, values_in_mapped_json
 from collector.rejects import PAYLOAD_HEAD, Kind, problem
 from rules.model.place import Timestamp
 from rules.model.quantities import MEANINGS, in_our_unit
@@ -15,7 +15,7 @@ from rules.model.reading import Reading, Reject
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from collector.payloads.mapped_json import ChannelMapping, Refusal, SensorMapping
+    from collector.payloads.mapped_json import ChannelMapping, SensorMapping
     from rules.model.place import Sensor
 
 MOST_PAYLOAD_BYTES = 256 * 1024
@@ -165,6 +165,16 @@ def _duration(span_ms: int) -> str:
 
 
 def _out_of_range(channel: ChannelMapping, message: Message, value: float) -> Reject:
+    return _refused(message, range_refusal(channel, value))
+
+
+def in_range(channel: ChannelMapping, value: float) -> bool:
+    """Return whether a sensor of the channel's kind can say a raw value in its declared unit."""
+    return channel.lowest <= value * channel.scale + channel.offset <= channel.highest
+
+
+def range_refusal(channel: ChannelMapping, value: float) -> Refusal:
+    """Return why a raw value that is not in range is refused."""
     meaning = MEANINGS[channel.quantity]
     try:
         raw = float(value)
@@ -173,7 +183,7 @@ def _out_of_range(channel: ChannelMapping, message: Message, value: float) -> Re
     if not isfinite(raw):
         details = f"the value is {raw}"
         fix = "The sensor failed to measure, and says so: see to its probe and wiring"
-        return _reject(message, channel.path, problem(Kind.NOT_FINITE, details), fix)
+        return Refusal(channel.path, Kind.NOT_FINITE, details, fix)
     details = (
         f"{raw:g} {channel.unit}; no sensor of {channel.quantity} can say less than "
         f"{meaning.lowest:g} or more than {meaning.highest:g} {meaning.unit}"
@@ -189,4 +199,4 @@ def _out_of_range(channel: ChannelMapping, message: Message, value: float) -> Re
             f"Does the sensor send {' or '.join(fitting)}? Then write "
             f'unit = "{fitting[0]}" for channel {channel.id}; else see to the probe and its wiring'
         )
-    return _reject(message, channel.path, problem(Kind.OUT_OF_RANGE, details), fix)
+    return Refusal(channel.path, Kind.OUT_OF_RANGE, details, fix)

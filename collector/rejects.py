@@ -36,6 +36,8 @@ class Kind(StrEnum):
     CLOCK_AHEAD = "clock ahead"
     CLOCK_BEHIND = "clock behind"
     OLD_COPY = "old copy"
+    FILE_REFUSED = "file refused"
+    ROWS_REFUSED = "rows of a file refused"
 
 
 def problem(kind: Kind, details: str) -> str:

@@ -215,8 +215,13 @@ class Watch:
         return position
 
     def _take_in(self, going: _Going, now: datetime) -> None:
-        """Draw what the store has kept since; late readings are marked chunk by chunk."""
-        while (taken := going.inflow.take()) is not None:
+        """Draw what the store has kept since; late readings are marked chunk by chunk.
+
+        Only up to what is kept at this moment: while a file is loaded beside us there is always
+        more, and cells must be closed all the same.
+        """
+        end = self._store.last_sequence()
+        while going.inflow.sequence < end and (taken := going.inflow.take()) is not None:
             marks = [
                 LateMark(reading.channel, reading.at_ms, minute_of(reading.at_ms), now)
                 for reading in taken.late

@@ -1,0 +1,1 @@
+"""Recorded files: what a logger wrote, found out, shown, and kept as readings."""
