@@ -6,8 +6,9 @@ import threading
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from collector.gate import Message
+from collector.gate import Heard, Message
 from collector.health import IngestHealth
+from collector.presence import PresenceLog
 from collector.stores.base import StoreFailure
 
 if TYPE_CHECKING:
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
     from collector.gate import Gate
     from collector.rejects import RejectLog
     from collector.stores.base import ReadingStore
-    from rules.model.reading import Reading, Reject
+    from rules.model.reading import Reject
 
 __all__ = ["Ingest", "Message", "Taken"]
 
@@ -45,6 +46,7 @@ class Ingest:
         self.gate = gate
         self._store = store
         self._rejects = rejects
+        self.presence = PresenceLog(rejects.file)
         self._together = together
         self._clock_ms = clock_ms
         self._health = IngestHealth()
@@ -56,20 +58,20 @@ class Ingest:
         Bad messages become rejects and never raise. Raises StoreFailure when the store refuses:
         then nothing was kept, nothing may be acknowledged, and the same batch is to be tried again.
         """
-        readings: list[Reading] = []
-        rejects: list[Reject] = []
+        heard = Heard()
         judge = self.gate.judge
         for message in messages:
-            judge(message, readings, rejects)
+            judge(message, heard)
         try:
             with self._together():
-                self._store.keep(readings)
-                self._rejects.add(rejects)
+                self._store.keep(heard.readings)
+                self._rejects.add(heard.rejects)
+                self.presence.add(heard.presence)
         except StoreFailure as err:
             self._note_failure(str(err))
             raise
-        self._note_commit(len(messages), len(readings), len(rejects))
-        return Taken(len(readings), tuple(rejects))
+        self._note_commit(len(messages), len(heard.readings), len(heard.rejects))
+        return Taken(len(heard.readings), tuple(heard.rejects))
 
     def health(self) -> IngestHealth:
         """Return the counts since the start, and whether the store refuses at present."""

@@ -41,6 +41,25 @@ STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
             "CREATE TABLE reject_count (kind TEXT PRIMARY KEY, count INTEGER NOT NULL)",
         ),
     ),
+    (
+        "0003 rejects by sensor, presence",
+        (
+            "ALTER TABLE reject ADD COLUMN sensor TEXT NOT NULL DEFAULT ''",
+            """CREATE TABLE reject_of_sensor (
+                 sensor TEXT NOT NULL,
+                 kind TEXT NOT NULL,
+                 count INTEGER NOT NULL,
+                 last_ms INTEGER NOT NULL,
+                 PRIMARY KEY (sensor, kind)
+               ) WITHOUT ROWID""",
+            """CREATE TABLE presence (
+                 sensor TEXT PRIMARY KEY,
+                 up INTEGER NOT NULL,
+                 since_ms INTEGER NOT NULL,
+                 heard_ms INTEGER NOT NULL
+               ) WITHOUT ROWID""",
+        ),
+    ),
 )
 
 
