@@ -71,7 +71,9 @@ class Settings(BaseSettings):
         default="graftvigil@localhost", description="The sender's address of every message."
     )
     push_token: SecretStr | None = Field(
-        default=None, description="Token that HTTP push must carry; unset: push is refused."
+        default=None,
+        description="One token for every device that pushes over HTTP, besides those that "
+        "`graftvigil device` makes.",
     )
     lateness_s: int = Field(
         default=90, ge=0, le=900, description="How long a cell waits for late readings."

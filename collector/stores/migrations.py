@@ -60,6 +60,21 @@ STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
                ) WITHOUT ROWID""",
         ),
     ),
+    (
+        "0004 device tokens",
+        (
+            """CREATE TABLE device_token (
+                 id INTEGER PRIMARY KEY,
+                 name TEXT NOT NULL,
+                 hash TEXT NOT NULL UNIQUE,
+                 sensor TEXT,
+                 made_ms INTEGER NOT NULL,
+                 revoked_ms INTEGER
+               )""",
+            """CREATE UNIQUE INDEX device_token_that_counts
+                 ON device_token (name) WHERE revoked_ms IS NULL""",
+        ),
+    ),
 )
 
 
