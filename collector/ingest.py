@@ -10,6 +10,7 @@ from collector.gate import Heard, Message
 from collector.health import IngestHealth
 from collector.presence import PresenceLog
 from collector.stores.base import StoreFailure
+from collector.waiting import WaitingList
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -47,6 +48,7 @@ class Ingest:
         self._store = store
         self._rejects = rejects
         self.presence = PresenceLog(rejects.file)
+        self.waiting = WaitingList(rejects.file)
         self._together = together
         self._clock_ms = clock_ms
         self._health = IngestHealth()
@@ -67,6 +69,7 @@ class Ingest:
                 self._store.keep(heard.readings)
                 self._rejects.add(heard.rejects)
                 self.presence.add(heard.presence)
+                self.waiting.add(heard.unclaimed)
         except StoreFailure as err:
             self._note_failure(str(err))
             raise

@@ -58,7 +58,7 @@ def kind_of(reject: Reject) -> str:
     return reject.problem.partition(":")[0][:40]
 
 
-def _writable(text: str, most: int) -> str:
+def writable(text: str, most: int) -> str:
     """Return the head of a text without halves of characters, which no database takes."""
     return text[:most].encode("utf-8", errors="backslashreplace").decode("utf-8")
 
@@ -98,11 +98,11 @@ class RejectLog:
         rows = [
             (
                 reject.at_ms,
-                _writable(reject.topic, _TOPIC_HEAD),
+                writable(reject.topic, _TOPIC_HEAD),
                 reject.payload[:PAYLOAD_HEAD],
-                _writable(reject.field, _TEXT_HEAD),
-                _writable(reject.problem, _TEXT_HEAD),
-                _writable(reject.fix, _TEXT_HEAD),
+                writable(reject.field, _TEXT_HEAD),
+                writable(reject.problem, _TEXT_HEAD),
+                writable(reject.fix, _TEXT_HEAD),
                 reject.sensor,
             )
             for reject in rejects[-MOST_A_BATCH:]

@@ -86,6 +86,15 @@ def instants_of_wall_time(wall: datetime, zone: ZoneInfo) -> list[datetime]:
     return sorted(at for at in both if at.astimezone(zone).replace(tzinfo=None, fold=0) == naive)
 
 
+def iso_ms(said: str) -> int | None:
+    """Return the instant of a text in ISO 8601 with its zone, in milliseconds; None for another."""
+    try:
+        at = datetime.fromisoformat(said)
+    except ValueError:
+        return None
+    return None if at.tzinfo is None else _since_epoch_ms(at)
+
+
 def _since_epoch_ms(at: datetime) -> int:
     return round((at - _EPOCH) / _MILLISECOND)
 

@@ -61,6 +61,23 @@ STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
         ),
     ),
     (
+        "0005 waiting list",
+        (
+            """CREATE TABLE waiting (
+                 id INTEGER PRIMARY KEY AUTOINCREMENT,
+                 topic TEXT NOT NULL,
+                 device TEXT NOT NULL,
+                 sample BLOB NOT NULL,
+                 size INTEGER NOT NULL,
+                 first_ms INTEGER NOT NULL,
+                 last_ms INTEGER NOT NULL,
+                 count INTEGER NOT NULL,
+                 adopted_ms INTEGER,
+                 UNIQUE (topic, device)
+               )""",
+        ),
+    ),
+    (
         "0004 device tokens",
         (
             """CREATE TABLE device_token (
