@@ -44,6 +44,7 @@ if TYPE_CHECKING:
 
     from api.settings import Settings
     from api.watch.clock import Clock
+    from collector.stores.base import ReadingStore
     from rules.model.fault import Fault
     from rules.model.plan import CarePlan
     from rules.model.site import Site
@@ -51,6 +52,7 @@ if TYPE_CHECKING:
 log = logging.getLogger(__name__)
 
 BROKER_ANSWERS_WITHIN_S = 5.0
+PULSE_TAKEN_MS = 6 * 3600 * 1000
 
 OUR_DISTRIBUTION = "graftvigil"
 OUR_PACKAGES = ("rules", "collector", "api")
@@ -275,6 +277,7 @@ def assemble(
     ingest = Ingest(
         Gate(site.sensor), store, rejects=rejects, together=store.file.writing, clock_ms=clock_ms
     )
+    _take_the_pulse(ingest, store, site, now_ms=clock_ms())
     watched = watchlist(site, plans)
     watch = Watch(
         watched,
@@ -304,8 +307,19 @@ def assemble(
         clock=clock,
         settings=settings,
         notice=notice,
+        broker=collector.health,
     )
     return Nursery(parts, watch, alerts, collector, held=held)
+
+
+def _take_the_pulse(ingest: Ingest, store: ReadingStore, site: Site, *, now_ms: int) -> None:
+    """Let the newest hours tell how often each channel speaks: a restart forgets nothing."""
+    try:
+        heard = store.span(sorted(site.channels), now_ms - PULSE_TAKEN_MS, now_ms)
+    except StoreFailure as trouble:
+        log.warning("pulse.unknown why=%s", trouble)
+        return
+    ingest.pulses.note((one.channel, one.at_ms) for one in heard)
 
 
 def _collector_address(settings: Settings) -> BrokerAddress | ListenAddress:

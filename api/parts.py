@@ -7,12 +7,13 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from sqlalchemy import Engine
 
     from api.settings import Settings
     from api.watch.clock import Clock
+    from collector.health import BrokerHealth
     from collector.ingest import Ingest
     from collector.rejects import RejectLog
     from collector.stores.base import ReadingStore
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 class Parts:
     """The running parts.
 
+    `broker` tells how messages reach us; None where none come by MQTT.
     `ingest` takes readings pushed over HTTP. `notice`, if given, stands on top of every page, as
     a demonstration must say that it is one. `stopping` is set when the process is to end: open
     event streams then end at once.
@@ -40,4 +42,5 @@ class Parts:
     clock: Clock
     settings: Settings
     notice: str | None = None
+    broker: Callable[[], BrokerHealth] | None = None
     stopping: threading.Event = field(default_factory=threading.Event)

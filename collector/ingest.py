@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from collector.gate import Heard, Message
 from collector.health import IngestHealth
 from collector.presence import PresenceLog
+from collector.pulse import Pulses
 from collector.stores.base import StoreFailure
 from collector.waiting import WaitingList
 
@@ -49,6 +50,7 @@ class Ingest:
         self._rejects = rejects
         self.presence = PresenceLog(rejects.file)
         self.waiting = WaitingList(rejects.file)
+        self.pulses = Pulses()
         self._together = together
         self._clock_ms = clock_ms
         self._health = IngestHealth()
@@ -73,7 +75,12 @@ class Ingest:
         except StoreFailure as err:
             self._note_failure(str(err))
             raise
-        self._note_commit(len(messages), len(heard.readings), len(heard.rejects))
+        self.pulses.note((reading.channel, reading.at_ms) for reading in heard.readings)
+        self.pulses.note_clocks(heard.clocks)
+        oldest_ms = min((message.arrived_ms for message in messages), default=self._clock_ms())
+        self._note_commit(
+            len(messages), len(heard.readings), len(heard.rejects), oldest_ms=oldest_ms
+        )
         return Taken(len(heard.readings), tuple(heard.rejects))
 
     def health(self) -> IngestHealth:
@@ -86,11 +93,13 @@ class Ingest:
             since = self._clock_ms() if since is None else since
             self._health = replace(self._health, failing_since_ms=since, failure=failure)
 
-    def _note_commit(self, messages: int, readings: int, rejects: int) -> None:
+    def _note_commit(self, messages: int, readings: int, rejects: int, *, oldest_ms: int) -> None:
+        now_ms = self._clock_ms()
         with self._health_lock:
             self._health = IngestHealth(
                 messages=self._health.messages + messages,
                 readings=self._health.readings + readings,
                 rejects=self._health.rejects + rejects,
-                last_commit_ms=self._clock_ms(),
+                last_commit_ms=now_ms,
+                lag_ms=max(0, now_ms - oldest_ms) if messages else self._health.lag_ms,
             )

@@ -210,6 +210,8 @@ def test_openapi_describes_every_route_and_loads_nothing_from_elsewhere(client):
         "/api/v1/readings",
         "/api/v1/readings/{topic}",
         "/api/v1/sensors",
+        "/api/v1/collector",
+        "/api/v1/strangers",
         "/api/v1/rejects",
         "/api/v1/watch",
     }
