@@ -76,6 +76,7 @@ class StrangerLine:
     heard: str
     payload: str
     address: str
+    readable: bool
     adopted: bool
     numbers: tuple[str, ...]
     sample: str
@@ -88,6 +89,7 @@ class SensorPage:
     answer: str
     collector: str
     collector_in_trouble: bool
+    waiting: int
     sensors: tuple[SensorLine, ...]
     refused: tuple[RefusedLine, ...]
     counts: tuple[tuple[str, int], ...]
@@ -106,14 +108,16 @@ def sensor_page(parts: Parts, telling: Telling) -> SensorPage:
     lines = [_sensor(sensor, known, telling) for sensor in parts.site.sensor]
     lines.sort(key=lambda line: (not line.silent, not line.doubts, line.refused == 0))
     collector, trouble = _collector(parts, telling)
+    strangers = strangers_of(parts)
     return SensorPage(
         answer=telling.words.sensors_answer(sum(line.silent for line in lines), len(lines)),
         collector=collector,
         collector_in_trouble=trouble,
+        waiting=sum(not one.adopted for one in strangers),
         sensors=tuple(lines),
         refused=_refused(parts.rejects.newest(MOST_REFUSED), telling),
         counts=tuple(sorted(parts.rejects.counts().items(), key=lambda item: -item[1])),
-        strangers=tuple(_stranger(one, telling) for one in strangers_of(parts)[:MOST_STRANGERS]),
+        strangers=tuple(_stranger(one, telling) for one in strangers[:MOST_STRANGERS]),
     )
 
 
@@ -148,9 +152,10 @@ def _stranger(one: Candidate, telling: Telling) -> StrangerLine:
         heard=words.heard_times(one.count, telling.ago(instant(one.last_ms))),
         payload=str(one.payload) if one.payload else words.not_recognised,
         address="/adopt?" + urlencode({"topic": one.topic, "device": one.device}),
+        readable=one.payload is not None,
         adopted=one.adopted,
         numbers=tuple(
-            f"{found.path} {words.quantity[found.meant.quantity]}"
+            f"{found.path}: {words.quantity[found.meant.quantity]}"
             for found in one.found
             if found.meant.quantity is not None
         ),

@@ -134,6 +134,7 @@ class English:
     adopt_place: ClassVar[str] = "Speaks for"
     adopt_like: ClassVar[str] = "Of the same make as"
     like_none: ClassVar[str] = "none: as set below"
+    like_hint: ClassVar[str] = "Its fields are taken over; then what is set below does not count."
     place_none: ClassVar[str] = "nothing yet"
     left_out: ClassVar[str] = "leave it out"
     newest_message: ClassVar[str] = "Its newest message"
@@ -462,6 +463,11 @@ class English:
     def adopt_answer(self, topic: str) -> str:
         """Ask whether a device is to be adopted."""
         return f"Is {topic} one of ours?"
+
+    def strangers_count(self, count: int) -> str:
+        """Say how many were heard that the site file does not have."""
+        verb = "was" if count == 1 else "were"
+        return f"{self.capital(self.in_words(count))} {verb} heard that the site file does not have"
 
     def heard_times(self, count: int, ago: str) -> str:
         """Say how often a stranger was heard, and how long ago."""

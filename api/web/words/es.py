@@ -122,6 +122,7 @@ class Spanish(English):
     adopt_place: ClassVar[str] = "Habla por"
     adopt_like: ClassVar[str] = "Del mismo modelo que"
     like_none: ClassVar[str] = "ninguno: como se indica abajo"
+    like_hint: ClassVar[str] = "Se toman sus campos; entonces lo de abajo no cuenta."
     place_none: ClassVar[str] = "nada todavía"
     left_out: ClassVar[str] = "no tomarlo"
     newest_message: ClassVar[str] = "Su último mensaje"
@@ -434,6 +435,11 @@ class Spanish(English):
     def adopt_answer(self, topic: str) -> str:
         """Ask whether a device is to be adopted."""
         return f"¿Es nuestro {topic}?"
+
+    def strangers_count(self, count: int) -> str:
+        """Say how many were heard that the site file does not have."""
+        verb = "Se oyó" if count == 1 else "Se oyeron"
+        return f"{verb} {self.in_words(count)} que el archivo del lugar no tiene"
 
     def heard_times(self, count: int, ago: str) -> str:
         """Say how often a stranger was heard, and how long ago."""
