@@ -18,10 +18,10 @@ from sqlalchemy.exc import SQLAlchemyError
 from api.alerts.channels import Channels
 from api.alerts.reach import reach_in
 from api.alerts.service import AlertService
+from api.keeping import drop_folder_of, store_in, take_the_pulse, upkeep_of
 from api.parts import Parts
-from api.records.session import open_records, reading
-from api.records.watch import load_position
-from api.settings import READINGS_FILE, RECORDS_FILE
+from api.records.session import open_records
+from api.settings import RECORDS_FILE
 from api.site_files import read_nursery
 from api.watch.clock import milliseconds
 from api.watch.loop import Watch
@@ -29,17 +29,12 @@ from api.web.app import create_app
 from api.web.server import PageServer
 from collector.broker import BrokerCannotListen, EmbeddedBroker
 from collector.files.drop import DropFolder
-from collector.files.load import FileLoader
 from collector.gate import Gate
 from collector.ingest import Ingest
 from collector.mqtt import MqttCollector
 from collector.rejects import RejectLog
 from collector.settings import BrokerAddress, ListenAddress, broker_address, listen_address
-from collector.spool import Spool
 from collector.stores.base import StoreFailure
-from collector.stores.influx import InfluxStore
-from collector.stores.influx_archive import InfluxAddress, InfluxArchive
-from collector.stores.sqlite import SqliteStore
 from collector.stores.upkeep import Upkeep
 from rules.evaluator import watchlist
 
@@ -47,8 +42,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
     from typing import TextIO
-
-    from sqlalchemy import Engine
 
     from api.settings import Settings
     from api.watch.clock import Clock
@@ -60,7 +53,6 @@ log = logging.getLogger(__name__)
 
 BROKER_ANSWERS_WITHIN_S = 5.0
 
-_NO_LIMIT = 2**63 - 1
 OUR_DISTRIBUTION = "graftvigil"
 OUR_PACKAGES = ("rules", "collector", "api")
 
@@ -287,7 +279,7 @@ def assemble(
     site, plans = written(settings)
     held = lock(settings.data)
     try:
-        store, spool = _store_in(settings, clock)
+        store, spool = store_in(settings, clock)
         records = open_records(settings.data / RECORDS_FILE)
         reach = reach_in(os.environ, site)
         collector_at = _collector_address(settings)
@@ -302,6 +294,7 @@ def assemble(
     ingest = Ingest(
         Gate(site.sensor), store, rejects=rejects, together=store.file.writing, clock_ms=clock_ms
     )
+    take_the_pulse(ingest, store, site, now_ms=clock_ms())
     watched = watchlist(site, plans)
     watch = Watch(
         watched,
@@ -332,55 +325,11 @@ def assemble(
         settings=settings,
         notice=notice,
         spool=spool,
+        broker=collector.health,
     )
-    upkeep = Upkeep(
-        store.file,
-        raw_days=settings.raw_days,
-        clock_ms=clock_ms,
-        safe_sequence=lambda: min(
-            seen_by_watch(records),
-            _NO_LIMIT if spool is None else spool.archived_up_to(),
-        ),
-        kept_elsewhere=spool is not None,
-    )
-    drop = None
-    if settings.drop is not None:
-        loader = FileLoader(
-            store, together=store.file.writing, clock_ms=clock_ms, rest=parts.stopping.wait
-        )
-        drop = DropFolder(
-            settings.drop,
-            site.sensor,
-            loader,
-            site_zone=site.site.time_zone,
-            rejects=rejects,
-        )
+    upkeep = upkeep_of(store, records, spool, settings=settings, clock_ms=clock_ms)
+    drop = drop_folder_of(parts, store, clock_ms=clock_ms)
     return Nursery(parts, watch, alerts, collector, upkeep=upkeep, drop=drop, held=held)
-
-
-def _store_in(settings: Settings, clock: Clock) -> tuple[SqliteStore | InfluxStore, Spool | None]:
-    """Return the store of readings, and what takes them on where there is an archive."""
-    local = SqliteStore(settings.data / READINGS_FILE)
-    if settings.store == "sqlite":
-        return local, None
-    secret = settings.influx_token
-    archive = InfluxArchive(
-        InfluxAddress(
-            url=settings.influx_url,
-            bucket=settings.influx_bucket,
-            organisation=settings.influx_organisation,
-            token=None if secret is None else secret.get_secret_value(),
-        )
-    )
-    spool = Spool(local, archive, clock_ms=lambda: milliseconds(clock))
-    return InfluxStore(local, archive), spool
-
-
-def seen_by_watch(records: Engine) -> int:
-    """Return the sequence up to which the watch has seen readings; 0 before its first start."""
-    with reading(records) as db:
-        position = load_position(db)
-    return 0 if position is None else position.sequence
 
 
 def _collector_address(settings: Settings) -> BrokerAddress | ListenAddress:

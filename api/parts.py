@@ -7,12 +7,13 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from sqlalchemy import Engine
 
     from api.settings import Settings
     from api.watch.clock import Clock
+    from collector.health import BrokerHealth
     from collector.ingest import Ingest
     from collector.rejects import RejectLog
     from collector.spool import Spool
@@ -28,8 +29,9 @@ class Parts:
 
     `plans` holds all versions of each plan, in order of force. `ingest` takes readings pushed over
     HTTP. `notice`, if given, stands on top of every page, as a demonstration must say that it is
-    one. `spool` takes readings on to an archive, where there is one. `stopping` is set when the
-    process is to end: open event streams then end at once.
+    one. `spool` takes readings on to an archive, where there is one. `broker` tells how messages
+    reach us; None where none come by MQTT. `stopping` is set when the process is to end: open
+    event streams then end at once.
     """
 
     site: Site
@@ -43,4 +45,5 @@ class Parts:
     settings: Settings
     notice: str | None = None
     spool: Spool | None = None
+    broker: Callable[[], BrokerHealth] | None = None
     stopping: threading.Event = field(default_factory=threading.Event)

@@ -78,7 +78,9 @@ class Settings(BaseSettings):
         description="Folder watched for files that loggers wrote; unset: none is watched.",
     )
     push_token: SecretStr | None = Field(
-        default=None, description="Token that HTTP push must carry; unset: push is refused."
+        default=None,
+        description="One token for every device that pushes over HTTP, besides those that "
+        "`graftvigil device` makes.",
     )
     lateness_s: int = Field(
         default=90, ge=0, le=900, description="How long a cell waits for late readings."

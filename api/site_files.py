@@ -16,6 +16,7 @@ from api.written.figures import (
     impossible_doses,
     impossible_limits,
 )
+from api.written.like import filled_in, without_echoes
 from api.written.names import (
     doubled_names,
     names_that_point_nowhere,
@@ -25,6 +26,7 @@ from api.written.names import (
 from api.written.notes import notes_on
 from api.written.sentences import faults_against
 from api.written.toml_text import read_toml
+from api.written.topics import topics_used_twice
 from api.written.versions import versions_that_clash
 from rules.model.fault import Fault
 from rules.model.plan import CarePlan, in_order_of_force, plan_in_force
@@ -133,14 +135,18 @@ def is_plan(path: Path) -> bool:
 
 
 def _site_in(text: TomlText, *, folder: PlanFolder | None) -> tuple[Site | None, tuple[Fault, ...]]:
+    text, like_nothing = filled_in(text)
     by_place, fits = faults_against(Site, text)
+    by_place = without_echoes(text, by_place)
     by_place.update(secrets_in(text))
     draft = draft_of(text)
     plans = folder.plans(None) if folder and folder.names else None
     names = folder.names if folder else ()
     faults = [
         *by_place.values(),
+        *like_nothing,
         *doubled_names(draft),
+        *topics_used_twice(draft),
         *names_that_point_nowhere(draft, plans=plans, known_plans=names),
         *positions_that_overlap(draft),
         *benches_outside_their_house(draft),

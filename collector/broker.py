@@ -58,6 +58,7 @@ class EmbeddedBroker:
         self._loop: asyncio.AbstractEventLoop | None = None
         self._stop: asyncio.Event | None = None
         self._up = False
+        self._commit: GroupCommit | None = None
         self.port = 0
 
     def start(self) -> None:
@@ -95,8 +96,13 @@ class EmbeddedBroker:
     def health(self) -> BrokerHealth:
         """Return whether the broker is up."""
         trouble = "the built-in broker is not running. Start the collector again"
+        waiting, waiting_bytes = (0, 0) if self._commit is None else self._commit.waiting
         return BrokerHealth(
-            connected=self._up, connections=int(self._up), trouble=None if self._up else trouble
+            connected=self._up,
+            connections=int(self._up),
+            trouble=None if self._up else trouble,
+            waiting=waiting,
+            waiting_bytes=waiting_bytes,
         )
 
     def _run(self, failures: list[OSError]) -> None:
@@ -111,7 +117,7 @@ class EmbeddedBroker:
     async def _serve(self) -> None:
         self._loop = asyncio.get_running_loop()
         self._stop = asyncio.Event()
-        commit = GroupCommit(self._ingest)
+        commit = self._commit = GroupCommit(self._ingest)
         config = BrokerConfig(
             listeners={_LISTENER: ListenerConfig(type=ListenerType.EXTERNAL)},
             plugins={f"{KeepFirst.__module__}.{KeepFirst.__name__}": {}},

@@ -33,6 +33,11 @@ class GroupCommit:
         self._room.set()
         self._task: asyncio.Task[None] | None = None
 
+    @property
+    def waiting(self) -> tuple[int, int]:
+        """How many messages wait to be kept, and their bytes."""
+        return len(self._waiting), self._waiting_bytes
+
     def start(self) -> None:
         """Begin to keep what arrives."""
         self._task = asyncio.create_task(self._run(), name="group-commit")

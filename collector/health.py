@@ -9,6 +9,7 @@ from dataclasses import dataclass
 class IngestHealth:
     """What was taken since the start. Instants are milliseconds since the epoch, UTC.
 
+    `lag_ms` is how long the oldest message of the last commit had waited for it.
     `failing_since_ms` and `failure` are set while the store refuses, and None once it keeps again.
     """
 
@@ -16,6 +17,7 @@ class IngestHealth:
     readings: int = 0
     rejects: int = 0
     last_commit_ms: int | None = None
+    lag_ms: int | None = None
     failing_since_ms: int | None = None
     failure: str | None = None
 
@@ -24,9 +26,12 @@ class IngestHealth:
 class BrokerHealth:
     """Whether messages can reach us. `trouble` says why not, and what to do; None when all is well.
 
-    `connections` counts how often the connection was made since the start.
+    `connections` counts how often the connection was made since the start. `waiting` are the
+    messages received and not yet kept; what waits at a broker of one's own, only that broker knows.
     """
 
     connected: bool
     connections: int
     trouble: str | None
+    waiting: int = 0
+    waiting_bytes: int = 0

@@ -6,9 +6,12 @@ import threading
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from collector.gate import Message
+from collector.gate import Heard, Message
 from collector.health import IngestHealth
+from collector.presence import PresenceLog
+from collector.pulse import Pulses
 from collector.stores.base import StoreFailure
+from collector.waiting import WaitingList
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -17,7 +20,7 @@ if TYPE_CHECKING:
     from collector.gate import Gate
     from collector.rejects import RejectLog
     from collector.stores.base import ReadingStore
-    from rules.model.reading import Reading, Reject
+    from rules.model.reading import Reject
 
 __all__ = ["Ingest", "Message", "Taken"]
 
@@ -45,6 +48,9 @@ class Ingest:
         self.gate = gate
         self._store = store
         self._rejects = rejects
+        self.presence = PresenceLog(rejects.file)
+        self.waiting = WaitingList(rejects.file)
+        self.pulses = Pulses()
         self._together = together
         self._clock_ms = clock_ms
         self._health = IngestHealth()
@@ -56,20 +62,26 @@ class Ingest:
         Bad messages become rejects and never raise. Raises StoreFailure when the store refuses:
         then nothing was kept, nothing may be acknowledged, and the same batch is to be tried again.
         """
-        readings: list[Reading] = []
-        rejects: list[Reject] = []
+        heard = Heard()
         judge = self.gate.judge
         for message in messages:
-            judge(message, readings, rejects)
+            judge(message, heard)
         try:
             with self._together():
-                self._store.keep(readings)
-                self._rejects.add(rejects)
+                self._store.keep(heard.readings)
+                self._rejects.add(heard.rejects)
+                self.presence.add(heard.presence)
+                self.waiting.add(heard.unclaimed)
         except StoreFailure as err:
             self._note_failure(str(err))
             raise
-        self._note_commit(len(messages), len(readings), len(rejects))
-        return Taken(len(readings), tuple(rejects))
+        self.pulses.note((reading.channel, reading.at_ms) for reading in heard.readings)
+        self.pulses.note_clocks(heard.clocks)
+        oldest_ms = min((message.arrived_ms for message in messages), default=self._clock_ms())
+        self._note_commit(
+            len(messages), len(heard.readings), len(heard.rejects), oldest_ms=oldest_ms
+        )
+        return Taken(len(heard.readings), tuple(heard.rejects))
 
     def health(self) -> IngestHealth:
         """Return the counts since the start, and whether the store refuses at present."""
@@ -81,11 +93,13 @@ class Ingest:
             since = self._clock_ms() if since is None else since
             self._health = replace(self._health, failing_since_ms=since, failure=failure)
 
-    def _note_commit(self, messages: int, readings: int, rejects: int) -> None:
+    def _note_commit(self, messages: int, readings: int, rejects: int, *, oldest_ms: int) -> None:
+        now_ms = self._clock_ms()
         with self._health_lock:
             self._health = IngestHealth(
                 messages=self._health.messages + messages,
                 readings=self._health.readings + readings,
                 rejects=self._health.rejects + rejects,
-                last_commit_ms=self._clock_ms(),
+                last_commit_ms=now_ms,
+                lag_ms=max(0, now_ms - oldest_ms) if messages else self._health.lag_ms,
             )

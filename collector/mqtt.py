@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import threading
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from paho.mqtt.client import MQTTv5, MQTTv311, topic_matches_sub
@@ -48,6 +49,7 @@ class MqttCollector:
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
         self._health = BrokerHealth(connected=False, connections=0, trouble="not yet connected")
+        self._in_hand = (0, 0)
         self._once_connected = threading.Event()
 
     def start(self) -> None:
@@ -74,8 +76,9 @@ class MqttCollector:
             self._thread = None
 
     def health(self) -> BrokerHealth:
-        """Return whether messages can reach us, and if not, why."""
-        return self._health
+        """Return whether messages can reach us, and if not, why; and what is in hand."""
+        waiting, waiting_bytes = self._in_hand
+        return replace(self._health, waiting=waiting, waiting_bytes=waiting_bytes)
 
     def _run(self) -> None:
         wait_s = _FIRST_WAIT_S
@@ -118,6 +121,7 @@ class MqttCollector:
     def _keep(self, messages: Sequence[Message]) -> bool:
         """Keep the messages, however long the store takes to recover; False if stopped before."""
         wait_s = _FIRST_WAIT_S
+        self._in_hand = (len(messages), sum(len(message.payload) for message in messages))
         while True:
             try:
                 self._ingest.take(messages)
@@ -127,6 +131,7 @@ class MqttCollector:
                     return False
                 wait_s = min(wait_s * 2, _LONGEST_WAIT_S)
             else:
+                self._in_hand = (0, 0)
                 return True
 
     def _note_connected(self) -> None:

@@ -20,10 +20,13 @@ class Pushed:
     rejects: tuple[Reject, ...]
 
 
-def take_pushed(ingest: Ingest, topic: str, *, payload: bytes, arrived_ms: int) -> Pushed:
+def take_pushed(
+    ingest: Ingest, topic: str, *, payload: bytes, arrived_ms: int, only: str | None
+) -> Pushed:
     """Keep what a pushed message says and return what became of it; the answer may then be given.
 
+    `only`: the one sensor the sender may speak for, None for every one.
     Raises StoreFailure when the store refuses: answer 503, and the device sends again.
     """
-    taken = ingest.take([Message(topic, payload, arrived_ms)])
+    taken = ingest.take([Message(topic, payload, arrived_ms, only=only)])
     return Pushed(taken.kept, taken.rejects)

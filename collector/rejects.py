@@ -24,9 +24,15 @@ class Kind(StrEnum):
     """What was wrong. A reject's problem starts with one of these, then says the details."""
 
     UNKNOWN_TOPIC = "unknown topic"
+    UNKNOWN_DEVICE = "unknown device"
     TOO_LARGE = "too large"
     NOT_JSON = "not JSON"
     NOT_OBJECT = "not an object"
+    NOT_LIST = "not a list"
+    NOT_SENML = "not SenML"
+    NOT_LINE = "not line protocol"
+    NOT_PRESENCE = "not up or down"
+    NOT_ALLOWED = "not allowed"
     PATH_MISSING = "path missing"
     NOT_NUMBER = "not a number"
     NOT_FINITE = "not finite"
@@ -54,7 +60,7 @@ def kind_of(reject: Reject) -> str:
     return reject.problem.partition(":")[0][:40]
 
 
-def _writable(text: str, most: int) -> str:
+def writable(text: str, most: int) -> str:
     """Return the head of a text without halves of characters, which no database takes."""
     return text[:most].encode("utf-8", errors="backslashreplace").decode("utf-8")
 
@@ -81,28 +87,32 @@ class RejectLog:
     """
 
     def __init__(self, file: SqliteFile) -> None:
-        self._file = file
+        self.file = file
 
     def add(self, rejects: Sequence[Reject]) -> None:
         """Count all of `rejects` and keep the newest; return when synced, else raise."""
         if not rejects:
             return
         counted = Counter(kind_of(reject) for reject in rejects)
+        named = [one for one in rejects if one.sensor]
+        of_sensor = Counter((one.sensor, kind_of(one)) for one in named)
+        last_ms = {(one.sensor, kind_of(one)): one.at_ms for one in named}
         rows = [
             (
                 reject.at_ms,
-                _writable(reject.topic, _TOPIC_HEAD),
+                writable(reject.topic, _TOPIC_HEAD),
                 reject.payload[:PAYLOAD_HEAD],
-                _writable(reject.field, _TEXT_HEAD),
-                _writable(reject.problem, _TEXT_HEAD),
-                _writable(reject.fix, _TEXT_HEAD),
+                writable(reject.field, _TEXT_HEAD),
+                writable(reject.problem, _TEXT_HEAD),
+                writable(reject.fix, _TEXT_HEAD),
+                reject.sensor,
             )
             for reject in rejects[-MOST_A_BATCH:]
         ]
-        with self._file.writing() as db:
+        with self.file.writing() as db:
             db.executemany(
-                "INSERT INTO reject (at_ms, topic, payload, field, problem, fix) "
-                "VALUES (?, ?, ?, ?, ?, ?)",
+                "INSERT INTO reject (at_ms, topic, payload, field, problem, fix, sensor) "
+                "VALUES (?, ?, ?, ?, ?, ?, ?)",
                 rows,
             )
             db.execute(
@@ -113,16 +123,32 @@ class RejectLog:
                 "ON CONFLICT (kind) DO UPDATE SET count = count + excluded.count",
                 counted.items(),
             )
+            db.executemany(
+                "INSERT INTO reject_of_sensor VALUES (?, ?, ?, ?) "
+                "ON CONFLICT (sensor, kind) DO UPDATE "
+                "SET count = count + excluded.count, last_ms = excluded.last_ms",
+                [(*key, count, last_ms[key]) for key, count in of_sensor.items()],
+            )
 
     def newest(self, most: int) -> Sequence[Reject]:
         """Return at most `most` rejects, the newest first. Payloads are cut to their head."""
         query = (
-            "SELECT at_ms, topic, payload, field, problem, fix FROM reject ORDER BY id DESC LIMIT ?"
+            "SELECT at_ms, topic, payload, field, problem, fix, sensor "
+            "FROM reject ORDER BY id DESC LIMIT ?"
         )
-        with self._file.reading() as db:
+        with self.file.reading() as db:
             return [Reject(*row) for row in db.execute(query, (most,))]
 
     def counts(self) -> Mapping[str, int]:
         """Return how many rejects there ever were of each kind of problem."""
-        with self._file.reading() as db:
+        with self.file.reading() as db:
             return dict(db.execute("SELECT kind, count FROM reject_count ORDER BY kind"))
+
+    def of_sensors(self) -> Mapping[str, Mapping[str, int]]:
+        """Return for each sensor how many rejects it ever had of each kind of problem."""
+        found: dict[str, dict[str, int]] = {}
+        query = "SELECT sensor, kind, count FROM reject_of_sensor ORDER BY count DESC, kind"
+        with self.file.reading() as db:
+            for sensor, kind, count in db.execute(query):
+                found.setdefault(sensor, {})[kind] = count
+        return found

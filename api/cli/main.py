@@ -20,7 +20,19 @@ GOOD = 0
 FOUND_TROUBLE = 1
 BAD_INPUT = 2
 
-COMMANDS = ("run", "check", "next", "demo", "load", "rejects", "sums", "sun", "lasts")
+COMMANDS = (
+    "run",
+    "check",
+    "next",
+    "demo",
+    "load",
+    "rejects",
+    "device",
+    "adopt",
+    "sums",
+    "sun",
+    "lasts",
+)
 
 
 class CannotGoOn(Exception):

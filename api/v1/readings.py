@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hmac
-import logging
 from http import HTTPStatus
 from typing import TYPE_CHECKING, Annotated
 
@@ -13,16 +11,16 @@ from starlette.concurrency import run_in_threadpool
 
 from api.records.tables import as_ms, instant
 from api.v1.problems import Problem
+from api.v1.senders import sensor_spoken_for
 from api.watch.clock import milliseconds
 from collector.push import take_pushed
 from collector.stores.base import StoreFailure, checked_cell_min
+from collector.tokens import DeviceTokens
 from rules.model.reading import MINUTE_MS
 
 if TYPE_CHECKING:
     from api.parts import Parts
     from rules.model.reading import StoredReading
-
-log = logging.getLogger(__name__)
 
 MOST_BODY_BYTES = 256 * 1024
 MOST_READINGS = 50_000
@@ -65,6 +63,7 @@ class PushedBody(BaseModel):
 def readings_router(parts: Parts) -> APIRouter:
     """Return the routes under /readings."""
     router = APIRouter(prefix="/readings", tags=["readings"])
+    tokens = DeviceTokens(parts.rejects.file)
 
     def body_of(stored: StoredReading) -> ReadingBody:
         channel = parts.site.channels.get(stored.channel)
@@ -131,20 +130,34 @@ def readings_router(parts: Parts) -> APIRouter:
         "/{topic:path}",
         openapi_extra={
             "security": [{"deviceToken": []}],
-            "requestBody": {"content": {"application/json": {"schema": {}}}, "required": True},
+            "requestBody": {
+                "content": {
+                    "application/json": {"schema": {}},
+                    "application/senml+json": {"schema": {}},
+                    "text/plain": {"schema": {"type": "string"}},
+                },
+                "required": True,
+            },
         },
     )
     async def push(topic: Annotated[str, Field(max_length=512)], request: Request) -> PushedBody:
-        """Take one message of the sensor with this topic; answered once it is on disk."""
-        _check_token(parts, request)
-        payload = await _body(request)
+        """Take one message of the sensor with this topic; answered once it is on disk.
+
+        The body is as the site file says of the sensor, whatever its content type. The token of a
+        device is needed; until one is made, programs on this machine may push without.
+        """
         try:
+            only = await run_in_threadpool(sensor_spoken_for, parts, tokens, request)
+            if only is not None and only not in parts.ingest.gate.sensors_on(topic):
+                msg = f"This token is for sensor {only}, which does not speak on {topic!r}."
+                raise Problem(HTTPStatus.FORBIDDEN, msg)
             pushed = await run_in_threadpool(
                 take_pushed,
                 parts.ingest,
                 topic,
-                payload=payload,
+                payload=await _body(request),
                 arrived_ms=milliseconds(parts.clock),
+                only=only,
             )
         except StoreFailure as trouble:
             raise Problem(
@@ -160,25 +173,6 @@ def readings_router(parts: Parts) -> APIRouter:
         )
 
     return router
-
-
-def _check_token(parts: Parts, request: Request) -> None:
-    token = parts.settings.push_token
-    if token is None:
-        raise Problem(
-            HTTPStatus.FORBIDDEN,
-            "HTTP push is off: no token is set. Set GRAFTVIGIL_PUSH_TOKEN, or "
-            "GRAFTVIGIL_PUSH_TOKEN_FILE to a file that holds one, and start again.",
-        )
-    scheme, _, given = request.headers.get("authorization", "").partition(" ")
-    right = hmac.compare_digest(given.strip().encode(), token.get_secret_value().encode())
-    if scheme.lower() != "bearer" or not right:
-        log.warning("push.refused why=token")
-        raise Problem(
-            HTTPStatus.UNAUTHORIZED,
-            "Send the push token as `Authorization: Bearer <token>`.",
-            headers={"www-authenticate": "Bearer"},
-        )
 
 
 async def _body(request: Request) -> bytes:

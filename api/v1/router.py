@@ -8,6 +8,7 @@ from fastapi import APIRouter
 
 from api.v1.alarms import alarms_router
 from api.v1.batches import batches_router
+from api.v1.collector import collector_router
 from api.v1.problems import ProblemBody
 from api.v1.readings import readings_router
 from api.v1.sensors import sensors_router
@@ -31,5 +32,6 @@ def v1_router(parts: Parts, sight: Sight) -> APIRouter:
     router.include_router(alarms_router(parts))
     router.include_router(readings_router(parts))
     router.include_router(sensors_router(parts, sight))
+    router.include_router(collector_router(parts))
     router.include_router(watch_router(parts))
     return router

@@ -10,16 +10,20 @@ from pydantic import AwareDatetime, BaseModel
 from api.records.tables import as_ms, instant
 from collector.rejects import readable
 from rules.doubt import Flag, QualityTest
+from rules.model.payload import Payload
 from rules.model.place import channel_key
 from rules.model.quantities import Quantity
 from rules.model.reading import minute_of
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from datetime import datetime
 
     from api.parts import Parts
     from api.v1.sight import Present, Sight
+    from collector.presence import Presence
     from rules.model.place import Channel, Position, Sensor
+    from rules.model.reading import StoredReading
 
 
 class PlaceBody(BaseModel):
@@ -31,12 +35,21 @@ class PlaceBody(BaseModel):
     open_sky: bool = False
 
 
+class GapBody(BaseModel):
+    """A silence longer than usual: the last reading before it and the first after."""
+
+    start: AwareDatetime
+    end: AwareDatetime
+
+
 class ChannelBody(BaseModel):
     """One measured quantity. `last_value` is raw, in `declared_unit`.
 
     `flag` is that of the last judged word (QARTOD: 1 pass, 2 not evaluated, 3 suspect, 4 fail,
     9 missing: silent for longer than `stale_after_min`), `test` the quality test that decided it.
     `calibrated_until` is when the calibration in force expires, null if never or if there is none.
+    `usual_interval_s` is the median of its newest intervals since the collector started, null
+    while there are too few; `gaps` the newest silences of more than 2.5 of them.
     """
 
     id: str
@@ -51,14 +64,42 @@ class ChannelBody(BaseModel):
     test: str | None
     calibrated_until: AwareDatetime | None
     out_of_calibration: bool
+    usual_interval_s: float | None
+    gaps: list[GapBody]
+
+
+class PresenceBody(BaseModel):
+    """What was last said of the sensor being there, since when, and when it was last said."""
+
+    up: bool
+    since: AwareDatetime
+    heard_at: AwareDatetime
+
+
+class BatteryBody(BaseModel):
+    """The newest value of a channel that measures the sensor's battery."""
+
+    channel: str
+    value: float
+    declared_unit: str
+    at: AwareDatetime
 
 
 class SensorBody(BaseModel):
-    """A device and its channels."""
+    """A device, its channels, and how it is.
+
+    `clock_behind_s` is by how much its clock is behind ours, below 0 ahead; null if it tells no
+    time. `rejects` counts what was ever refused of it, by kind.
+    """
 
     id: str
     title: str
     topic: str
+    payload: Payload
+    presence: PresenceBody | None
+    battery: list[BatteryBody]
+    clock_behind_s: float | None
+    rejects: dict[str, int]
     channels: list[ChannelBody]
 
 
@@ -108,13 +149,19 @@ def sensors_router(parts: Parts, sight: Sight) -> APIRouter:
         """Return every sensor of the site file."""
         present = sight.present()
         now, latest = present.at, present.latest
+        regularity = parts.ingest.pulses.regularity()
+        clocks = parts.ingest.pulses.clock_behind_ms()
+        presence = parts.ingest.presence.current()
+        rejects = parts.rejects.of_sensors()
 
         def channel_body(sensor: Sensor, channel: Channel) -> ChannelBody:
             position = position_of(sensor, channel, now)
-            last = latest.get(channel_key(sensor.id, channel.id))
+            key = channel_key(sensor.id, channel.id)
+            last = latest.get(key)
             heard = instant(last.at_ms) if last else None
             flag, test = verdict_on(present, sensor, channel)
             check = channel.calibration_at(now)
+            pulse = regularity.get(key)
             return ChannelBody(
                 id=channel.id,
                 quantity=channel.quantity,
@@ -135,6 +182,10 @@ def sensors_router(parts: Parts, sight: Sight) -> APIRouter:
                 test=None if test is None else test.word,
                 calibrated_until=None if check is None else check.expires,
                 out_of_calibration=check is not None and check.is_out(now),
+                usual_interval_s=pulse.usual_ms / 1000 if pulse and pulse.usual_ms else None,
+                gaps=[GapBody(start=instant(a), end=instant(b)) for a, b in pulse.gaps]
+                if pulse
+                else [],
             )
 
         return [
@@ -142,6 +193,11 @@ def sensors_router(parts: Parts, sight: Sight) -> APIRouter:
                 id=sensor.id,
                 title=sensor.title,
                 topic=sensor.topic,
+                payload=sensor.payload,
+                presence=_presence_body(presence.get(sensor.id)),
+                battery=_batteries(sensor, latest),
+                clock_behind_s=clocks[sensor.id] / 1000 if sensor.id in clocks else None,
+                rejects=dict(rejects.get(sensor.id, {})),
                 channels=[channel_body(sensor, channel) for channel in sensor.channel],
             )
             for sensor in parts.site.sensor
@@ -166,3 +222,21 @@ def sensors_router(parts: Parts, sight: Sight) -> APIRouter:
         )
 
     return router
+
+
+def _presence_body(word: Presence | None) -> PresenceBody | None:
+    if word is None:
+        return None
+    return PresenceBody(up=word.up, since=instant(word.since_ms), heard_at=instant(word.heard_ms))
+
+
+def _batteries(sensor: Sensor, latest: Mapping[str, StoredReading]) -> list[BatteryBody]:
+    found = []
+    for channel in sensor.channel:
+        last = latest.get(channel_key(sensor.id, channel.id))
+        if channel.quantity is Quantity.BATTERY and last is not None:
+            at = instant(last.at_ms)
+            found.append(
+                BatteryBody(channel=channel.id, value=last.value, declared_unit=channel.unit, at=at)
+            )
+    return found

@@ -22,7 +22,6 @@ USED_ONCE = (
     ("house", "id"),
     ("bench", "id"),
     ("sensor", "id"),
-    ("sensor", "topic"),
     ("batch", "code"),
     ("person", "id"),
 )
@@ -57,6 +56,8 @@ def doubled_names(draft: Draft) -> Iterator[Fault]:
         yield from _doubled(text, lists)
     for place in range(_length(text.value(("sensor",)))):
         inside: Where = ("sensor", place, "channel")
+        if (*inside, 0) not in text.lines:
+            continue  # taken over from another sensor, where it is told
         channels = [((*inside, at), "id") for at in range(_length(text.value(inside)))]
         yield from _doubled(text, channels)
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from collector.files.headings import Heading, heading_of, unit_spelt
 from collector.files.mapping import LEFT_OUT, ColumnChoice, FileMapping
 from collector.files.refusal import FileRefused, Way
-from collector.payloads.mapped_json import ChannelMapping, mapping_of
+from collector.payloads.mapping import ChannelMapping, mapping_of
 from rules.model.quantities import MEANINGS
 
 if TYPE_CHECKING:

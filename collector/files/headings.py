@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from collector.payloads.mapped_json import SPELLINGS
+from collector.payloads.mapping import SPELLINGS
 from rules.model.quantities import MEANINGS, Quantity
 
 if TYPE_CHECKING:

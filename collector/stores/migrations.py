@@ -89,6 +89,57 @@ STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
                )""",
         ),
     ),
+    (
+        "0005 rejects by sensor, presence",
+        (
+            "ALTER TABLE reject ADD COLUMN sensor TEXT NOT NULL DEFAULT ''",
+            """CREATE TABLE reject_of_sensor (
+                 sensor TEXT NOT NULL,
+                 kind TEXT NOT NULL,
+                 count INTEGER NOT NULL,
+                 last_ms INTEGER NOT NULL,
+                 PRIMARY KEY (sensor, kind)
+               ) WITHOUT ROWID""",
+            """CREATE TABLE presence (
+                 sensor TEXT PRIMARY KEY,
+                 up INTEGER NOT NULL,
+                 since_ms INTEGER NOT NULL,
+                 heard_ms INTEGER NOT NULL
+               ) WITHOUT ROWID""",
+        ),
+    ),
+    (
+        "0006 waiting list",
+        (
+            """CREATE TABLE waiting (
+                 id INTEGER PRIMARY KEY AUTOINCREMENT,
+                 topic TEXT NOT NULL,
+                 device TEXT NOT NULL,
+                 sample BLOB NOT NULL,
+                 size INTEGER NOT NULL,
+                 first_ms INTEGER NOT NULL,
+                 last_ms INTEGER NOT NULL,
+                 count INTEGER NOT NULL,
+                 adopted_ms INTEGER,
+                 UNIQUE (topic, device)
+               )""",
+        ),
+    ),
+    (
+        "0007 device tokens",
+        (
+            """CREATE TABLE device_token (
+                 id INTEGER PRIMARY KEY,
+                 name TEXT NOT NULL,
+                 hash TEXT NOT NULL UNIQUE,
+                 sensor TEXT,
+                 made_ms INTEGER NOT NULL,
+                 revoked_ms INTEGER
+               )""",
+            """CREATE UNIQUE INDEX device_token_that_counts
+                 ON device_token (name) WHERE revoked_ms IS NULL""",
+        ),
+    ),
 )
 
 

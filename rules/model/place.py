@@ -4,13 +4,19 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, datetime
-from enum import StrEnum
 from typing import Annotated, Self
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import AwareDatetime, Field, field_validator, model_validator
 
 from rules.model.calibration import Calibration, absurdity_of, in_force
+from rules.model.payload import (
+    Payload,
+    Timestamp,
+    plain_topic,
+    time_trouble,
+    unfitting,
+)
 from rules.model.quantities import (
     DAYLIGHT,
     KIND_OF_LIGHT,
@@ -79,9 +85,13 @@ class Bench(Written):
 class Channel(Written):
     """One measured quantity of a sensor, and where in its message the value stands.
 
-    `path` is a dotted path into the JSON message, as in "air.temp" or "values.0".
+    `path` is, by the sensor's payload: a dotted path into the JSON message, as in "air.temp" or
+    "values.0"; the full SenML name; for plain numbers the end of the topic, below the sensor's
+    own ("." for that topic itself); the field key of a line of line protocol.
+    `measurement`, if given, is the only measurement of line protocol in which `path` counts.
     `unit_path`, if given, is where the message says its own unit; a value sent in another unit
     than the declared one is refused.
+    `scale` is how much of the unit one step of the sent number is, as 0.1 for tenths of a degree.
     `stale_after_min` is how long the last value still speaks for now.
     `source` says what lights a light sensor; PPFD sensors need none.
     `sensor_kind`, if given, is how a light sensor weighs the light, and must fit the quantity.
@@ -92,7 +102,9 @@ class Channel(Written):
     quantity: Quantity
     unit: str
     path: str = Field(min_length=1)
+    measurement: str | None = Field(default=None, min_length=1)
     unit_path: str | None = None
+    scale: float = Field(default=1.0, gt=0, le=1e6)
     stale_after_min: int = Field(default=15, ge=1, le=240)
     source: LightSource | None = None
     sensor_kind: SensorKind | None = None
@@ -154,13 +166,24 @@ class Channel(Written):
         return in_force(self.calibration, at)
 
 
-class Timestamp(StrEnum):
-    """How a sensor tells the time, or that it cannot."""
+class Availability(Written):
+    """Where a sensor, or the broker for it, says whether it is there (an MQTT last will)."""
 
-    ARRIVAL = "arrival"
-    ISO_8601 = "iso8601"
-    UNIX_S = "unix_s"
-    UNIX_MS = "unix_ms"
+    topic: str = Field(min_length=1, max_length=512)
+    up: str = Field(default="online", min_length=1, max_length=200)
+    down: str = Field(default="offline", min_length=1, max_length=200)
+
+    @field_validator("topic")
+    @classmethod
+    def _plain_topic(cls, topic: str) -> str:
+        return plain_topic(topic)
+
+    @model_validator(mode="after")
+    def _two_words(self) -> Self:
+        if self.up == self.down:
+            msg = "down: is the same as up; write the two payloads that the device sends"
+            raise ValueError(msg)
+        return self
 
 
 class Position(Written):
@@ -199,33 +222,93 @@ class Position(Written):
 
 
 class Sensor(Written):
-    """A device that sends messages on one MQTT topic, and where it has stood."""
+    """A device that sends messages on one MQTT topic, and where it has stood.
+
+    `payload` is how it writes them. `samples_path`, if given, leads to a list of samples in a JSON
+    message, each with its own values and time. `tags` pick the lines of line protocol that are
+    this sensor's. `like` names the sensor whose fields hold wherever this one is silent: readers
+    of site files have filled them in before a Sensor is made.
+    """
 
     id: Slug
     title: str
+    like: Slug | None = None
     topic: str = Field(min_length=1, max_length=512)
+    payload: Payload = Payload.JSON
     time: Timestamp = Timestamp.ARRIVAL
     time_path: str | None = None
+    time_format: str | None = None
+    time_zone: str | None = None
+    samples_path: str | None = Field(default=None, min_length=1)
+    tags: dict[str, str] = Field(default_factory=dict)
+    availability: Availability | None = None
     channel: tuple[Channel, ...] = Field(min_length=1)
     position: tuple[Position, ...] = ()
 
     @field_validator("topic")
     @classmethod
     def _plain_topic(cls, topic: str) -> str:
-        if re.search(r"[+#\x00]", topic) or topic.startswith("$"):
-            msg = "a sensor's topic has no +, # or $ in front; give each sensor its own topic"
-            raise ValueError(msg)
-        return topic
+        return plain_topic(topic)
+
+    @field_validator("time_zone")
+    @classmethod
+    def _known_zone(cls, name: str | None) -> str | None:
+        return None if name is None else known_zone(name)
 
     @model_validator(mode="after")
     def _clock(self) -> Self:
-        if (self.time is Timestamp.ARRIVAL) != (self.time_path is None):
+        if (self.payload is Payload.JSON) and (
+            (self.time is Timestamp.ARRIVAL) != (self.time_path is None)
+        ):
             listed = ", ".join(
                 f'"{known}"' for known in Timestamp if known is not Timestamp.ARRIVAL
             )
             msg = f"time_path: goes with time = {listed}, and only these; correct one"
             raise ValueError(msg)
+        if self.samples_path is not None and self.time is Timestamp.ARRIVAL:
+            msg = "samples_path: needs a time in every sample; write time and time_path"
+            raise ValueError(msg)
+        trouble = time_trouble(self.payload, self.time, self.time_format, zone=self.time_zone)
+        if trouble is not None:
+            raise ValueError(trouble)
         return self
+
+    @model_validator(mode="after")
+    def _fields_of_the_payload(self) -> Self:
+        given = {
+            "time_path": self.time_path is not None,
+            "samples_path": self.samples_path is not None,
+            "tags": bool(self.tags),
+        }
+        for name in unfitting(self.payload, given):
+            msg = f'{name}: means nothing with payload = "{self.payload}"; leave it out'
+            raise ValueError(msg)
+        for channel in self.channel:
+            given = {
+                "unit_path": channel.unit_path is not None,
+                "measurement": channel.measurement is not None,
+                "scale": channel.scale != 1.0,
+            }
+            for name in unfitting(self.payload, given):
+                msg = (
+                    f'channel: {name} of "{channel.id}" means nothing with payload = '
+                    f'"{self.payload}"; leave it out'
+                )
+                raise ValueError(msg)
+            if self.payload is Payload.PLAIN and re.search(r"[+#\x00]", channel.path):
+                msg = f'channel: path of "{channel.id}" is the end of a topic; it has no + or #'
+                raise ValueError(msg)
+        return self
+
+
+def known_zone(name: str) -> str:
+    """Return a name that is in the time-zone list; ValueError with what to write otherwise."""
+    try:
+        ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        msg = f'"{name}" is not in the time-zone list; write it as in "Etc/GMT-10"'
+        raise ValueError(msg) from None
+    return name
 
 
 def channel_key(sensor: str, channel: str) -> str:
@@ -249,12 +332,7 @@ class Place(Written):
     @field_validator("time_zone")
     @classmethod
     def _known_zone(cls, name: str) -> str:
-        try:
-            ZoneInfo(name)
-        except (ZoneInfoNotFoundError, ValueError, OSError):
-            msg = f'"{name}" is not in the time-zone list; write it as in "Etc/GMT-10"'
-            raise ValueError(msg) from None
-        return name
+        return known_zone(name)
 
 
 def as_utc(at: datetime) -> datetime:

@@ -32,7 +32,10 @@ class StoredReading:
 
 @dataclass(frozen=True, slots=True)
 class Reject:
-    """A message, or a value in one, that was refused on arrival: what, why, and what to do."""
+    """A message, or a value in one, that was refused on arrival: what, why, and what to do.
+
+    `sensor` is the id of the sensor it was meant for, empty where nobody knows.
+    """
 
     at_ms: int
     topic: str
@@ -40,6 +43,7 @@ class Reject:
     field: str
     problem: str
     fix: str
+    sensor: str = ""
 
 
 def minute_of(at_ms: int) -> int:

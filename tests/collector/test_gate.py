@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from collector.gate import MOST_AHEAD_MS, MOST_BEHIND_MS, MOST_PAYLOAD_BYTES, Gate, Message
+from collector.gate import MOST_AHEAD_MS, MOST_BEHIND_MS, MOST_PAYLOAD_BYTES, Gate, Heard, Message
 from collector.rejects import Kind, kind_of
 from rules.model.place import Sensor
 from rules.model.reading import Reading, Reject
@@ -20,10 +20,9 @@ def judged(
     sensors: list[Sensor], topic: str, payload: object, **more: object
 ) -> tuple[list[Reading], list[Reject]]:
     raw = payload if isinstance(payload, bytes) else json.dumps(payload).encode()
-    readings: list[Reading] = []
-    rejects: list[Reject] = []
-    Gate(sensors).judge(Message(topic, raw, NOW_MS, **more), readings, rejects)
-    return readings, rejects
+    heard = Heard()
+    Gate(sensors).judge(Message(topic, raw, NOW_MS, **more), heard)
+    return heard.readings, heard.rejects
 
 
 def bag(make_sensor, quantity: str, unit: str, **more: object) -> Sensor:
@@ -144,6 +143,9 @@ def test_a_clock_far_off_is_refused(make_sensor, off_ms, kind):
     ("kind", "said", "named"),
     [
         ("unix_s", NOW_MS, 'time = "unix_ms"'),
+        ("unix_s", NOW_MS * 1000, 'time = "unix_us"'),
+        ("unix_ms", NOW_MS * 1_000_000, 'time = "unix_ns"'),
+        ("unix_ns", NOW_MS, 'time = "unix_ms"'),
         ("unix_ms", NOW_MS // 1000, 'time = "unix_s"'),
         ("unix_ms", NOW_MS + 3_600_000, "Set the clock"),
     ],
@@ -184,18 +186,22 @@ def test_an_old_copy_that_says_its_time_is_taken(make_sensor):
 
 def test_two_messages_within_a_millisecond_are_two_readings(make_sensor):
     gate = Gate([bag(make_sensor, "air_temperature", "degC")])
-    readings: list[Reading] = []
+    heard = Heard()
     for value in (21, 22, 23):
-        gate.judge(Message("shed/bag-07", b'{"x": %d}' % value, NOW_MS), readings, [])
-    assert [(r.at_ms - NOW_MS, r.value) for r in readings] == [(0, 21.0), (1, 22.0), (2, 23.0)]
+        gate.judge(Message("shed/bag-07", b'{"x": %d}' % value, NOW_MS), heard)
+    assert [(r.at_ms - NOW_MS, r.value) for r in heard.readings] == [
+        (0, 21.0),
+        (1, 22.0),
+        (2, 23.0),
+    ]
 
 
 def test_our_own_clock_set_back_does_not_hold_a_sensor_in_the_future(make_sensor):
     gate = Gate([bag(make_sensor, "air_temperature", "degC")])
-    readings: list[Reading] = []
+    heard = Heard()
     for at_ms in (NOW_MS, NOW_MS - 3_600_000):
-        gate.judge(Message("shed/bag-07", b'{"x": 21}', at_ms), readings, [])
-    assert [r.at_ms for r in readings] == [NOW_MS, NOW_MS - 3_600_000]
+        gate.judge(Message("shed/bag-07", b'{"x": 21}', at_ms), heard)
+    assert [r.at_ms for r in heard.readings] == [NOW_MS, NOW_MS - 3_600_000]
 
 
 @given(payload=st.binary(max_size=300), topic=st.sampled_from(["shed/a", "shed/b", "x"]))

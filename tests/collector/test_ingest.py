@@ -98,10 +98,12 @@ def test_a_closed_store_raises_and_says_so(make_kept, make_sensor):
 def test_a_pushed_message_is_kept_before_the_answer(make_kept, make_sensor):
     kept = make_kept(make_sensor())
     good = message(kept.now_ms, 1)
-    pushed = take_pushed(kept.ingest, good.topic, payload=good.payload, arrived_ms=good.arrived_ms)
+    pushed = take_pushed(
+        kept.ingest, good.topic, payload=good.payload, arrived_ms=good.arrived_ms, only=None
+    )
     assert (pushed.kept, pushed.rejects) == (2, ())
     assert kept.store.count() == 2
-    bad = take_pushed(kept.ingest, good.topic, payload=b"?", arrived_ms=good.arrived_ms)
+    bad = take_pushed(kept.ingest, good.topic, payload=b"?", arrived_ms=1, only=None)
     assert bad.kept == 0
     assert [r.field for r in bad.rejects] == ["payload"]
 

@@ -8,14 +8,25 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from collector.payloads.mapped_json import SPELLINGS, mapping_of, values_in_mapped_json
+from collector.payloads.mapped_json import MappedJson
+from collector.payloads.mapping import SPELLINGS, mapping_of
 from rules.model.place import Sensor
 from rules.model.quantities import MEANINGS
 
 
-def decoded(sensor: Sensor, payload: object):
-    raw = payload if isinstance(payload, bytes) else json.dumps(payload).encode()
-    return values_in_mapped_json(mapping_of(sensor), raw)
+class Read:
+    """A message read for one sensor: its one sample taken apart, if there is one."""
+
+    def __init__(self, sensor: Sensor, payload: object) -> None:
+        raw = payload if isinstance(payload, bytes) else json.dumps(payload).encode()
+        self.samples, self.refusals, unclaimed = MappedJson(mapping_of(sensor)).read(raw)
+        assert len(self.samples) <= 1
+        assert unclaimed == ()
+        _, self.at_ms, self.values, _ = self.samples[0] if self.samples else (None, None, (), 0)
+
+
+def decoded(sensor: Sensor, payload: object) -> Read:
+    return Read(sensor, payload)
 
 
 def values(sensor: Sensor, payload: object) -> dict[str, float]:
@@ -204,35 +215,3 @@ def test_every_number_is_read_to_its_last_bit(number):
     channel = [{"id": "v", "quantity": "battery", "unit": "V", "path": "v"}]
     sensor = Sensor.model_validate({"id": "a", "title": "a", "topic": "a", "channel": channel})
     assert values(sensor, f'{{"v": {number!r}}}'.encode()) == {"v": number}
-
-
-JSON = st.recursive(
-    st.none() | st.booleans() | st.integers() | st.floats() | st.text(),
-    lambda inner: (
-        st.lists(inner, max_size=3)
-        | st.dictionaries(st.sampled_from(["ts", "air", "temp", "rh", "light", "u"]), inner)
-    ),
-    max_leaves=12,
-)
-
-
-@given(payload=st.binary() | JSON.map(lambda value: json.dumps(value).encode()))
-@pytest.mark.parametrize("time", ["unix_s", "unix_ms", "iso8601"])
-def test_no_payload_whatever_raises(time, payload):
-    channel = [
-        {
-            "id": "air",
-            "quantity": "air_temperature",
-            "unit": "degC",
-            "path": "air.temp",
-            "unit_path": "u",
-        },
-        {"id": "par", "quantity": "ppfd", "unit": "umol/m2/s", "path": "light.0"},
-    ]
-    sensor = Sensor.model_validate(
-        {"id": "a", "title": "a", "topic": "a", "time": time, "time_path": "ts", "channel": channel}
-    )
-    got = values_in_mapped_json(mapping_of(sensor), payload)
-    assert got.values or got.refusals
-    assert all(type(value) in (int, float) for _, value in got.values)
-    assert all(r.field and r.details and r.fix for r in got.refusals)

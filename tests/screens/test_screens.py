@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import json
+import os
+import shutil
 import time
+from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from selenium.common.exceptions import StaleElementReferenceException
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.support.ui import WebDriverWait
+
+from api.settings import Settings
 
 pytestmark = [pytest.mark.screen, pytest.mark.slow]
 
@@ -198,3 +204,35 @@ def test_rows_tell_their_standing_without_colour(screen):
     assert marks[0][1] != "rgba(0, 0, 0, 0)"
     assert marks[1][1] == "rgba(0, 0, 0, 0)"
     assert marks[1][2] == "dotted"
+
+
+def test_a_stranger_is_adopted_in_two_clicks(driver, tern_hollow, serving, tmp_path):
+    name, one = driver
+    for part in ("plans", "site.toml"):
+        source = pages_demo() / part
+        copy = shutil.copytree if source.is_dir() else shutil.copy
+        copy(source, tmp_path / part)
+    settings = Settings(site=tmp_path / "site.toml", plans=tmp_path / "plans", push_token=None)
+    tern_hollow.hear("new/b9", {"temp": 21.5, "rh": 90}, tern_hollow.clock.now())
+    with serving(replace(tern_hollow.parts, settings=settings)) as address:
+        one.delete_all_cookies()
+        one.get(f"{address}/sensors")
+        one.find_element(By.CSS_SELECTOR, "a.button").click()
+        wide, room = one.execute_script(
+            "return [document.documentElement.scrollWidth, window.innerWidth]"
+        )
+        assert wide <= room
+        if os.environ.get("GRAFTVIGIL_SCREENSHOTS"):
+            one.save_screenshot(f"{os.environ['GRAFTVIGIL_SCREENSHOTS']}/{name}-adopt.png")
+        one.find_element(By.CSS_SELECTOR, "form.adopt button").click()
+        patiently(one, 10).until(lambda d: d.current_url.endswith("/sensors#strangers"))
+        assert "It counts after a restart." in one.page_source
+        assert [e["message"] for e in one.get_log("browser")] == []
+        one.get("about:blank")
+    written = (tmp_path / "site.toml").read_text(encoding="utf-8")
+    assert written.startswith((pages_demo() / "site.toml").read_text(encoding="utf-8"))
+    assert 'topic = "new/b9"' in written
+
+
+def pages_demo() -> Path:
+    return Path(__file__).parents[2] / "demo_data"

@@ -26,6 +26,7 @@
 
   // Someone who is choosing a name must not have the list taken from under the thumb.
   function someoneIsChoosing() {
+    if (document.querySelector("#live [data-still]") !== null) return true; // a form being filled in
     const at = document.activeElement;
     return at !== null && at.tagName === "SELECT" && document.getElementById("live").contains(at);
   }

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, ClassVar
 
+from collector.meanings import Why
 from rules.doubt import QualityTest
 from rules.model.alarm import AlarmState, Priority
 from rules.model.batch import Cover, GraftMethod, Seen, Stage, Wrap
@@ -131,7 +132,38 @@ class English:
     refused_why: ClassVar[str] = (
         "These came in and were not kept as readings. Each line says why, and what puts it right."
     )
-    unknown_topics: ClassVar[str] = "Heard on topics that no sensor in the site file has"
+    unknown_topics: ClassVar[str] = "Heard, and not in the site file"
+    strangers_why: ClassVar[str] = (
+        "Each may be a new sensor. Adopt what is yours; keep the rest away from the broker."
+    )
+    adopt: ClassVar[str] = "Adopt"
+    adopted: ClassVar[str] = "Written into the site file. It counts after a restart."
+    not_recognised: ClassVar[str] = "in no payload that can be read here"
+    adopt_hint: ClassVar[str] = (
+        "What follows is guessed from its newest message. Put right what is wrong. It is then "
+        "added at the end of the site file; nothing else in it is touched. It counts after a "
+        "restart."
+    )
+    adopt_write: ClassVar[str] = "Write it into the site file"
+    adopt_name: ClassVar[str] = "Name"
+    adopt_title: ClassVar[str] = "Title on the pages"
+    adopt_place: ClassVar[str] = "Speaks for"
+    adopt_like: ClassVar[str] = "Of the same make as"
+    like_none: ClassVar[str] = "none: as set below"
+    like_hint: ClassVar[str] = "Its fields are taken over; then what is set below does not count."
+    place_none: ClassVar[str] = "nothing yet"
+    left_out: ClassVar[str] = "leave it out"
+    newest_message: ClassVar[str] = "Its newest message"
+    gone_meanwhile: ClassVar[str] = "Nobody waits there any more. See the list of sensors."
+    because: ClassVar[Mapping[Why, str]] = {
+        Why.NAME: "its name says so",
+        Why.UNIT: "it says its unit",
+        Why.SIZE: "its size fits this unit best",
+        Why.ONLY_UNIT: "the usual unit, and its size fits",
+        Why.TENTHS: "its size fits in tenths only",
+        Why.NO_NAME: "nothing in its name says what it is",
+        Why.NO_FIT: "its size fits no unit of what its name says",
+    }
     not_found_title: ClassVar[str] = "There is no such page."
     not_found_hint: ClassVar[str] = "It may have been renamed. Start again from Now."
     went_wrong_title: ClassVar[str] = "Something went wrong here."
@@ -468,6 +500,48 @@ class English:
     def out_of_calibration(self, since: str) -> str:
         """Say that the calibration in force has expired, and when."""
         return f"out of calibration since {since}: check it; the old correction still applies"
+
+    def adopt_answer(self, topic: str) -> str:
+        """Ask whether a device is to be adopted."""
+        return f"Is {topic} one of ours?"
+
+    def strangers_count(self, count: int) -> str:
+        """Say how many were heard that the site file does not have."""
+        verb = "was" if count == 1 else "were"
+        return f"{self.capital(self.in_words(count))} {verb} heard that the site file does not have"
+
+    def heard_times(self, count: int, ago: str) -> str:
+        """Say how often a stranger was heard, and how long ago."""
+        return f"heard {self.times(count)}, last {ago}"
+
+    def every(self, seconds: int) -> str:
+        """Say how often a sensor usually speaks."""
+        return f"every {self.lasting(seconds)}"
+
+    def gaps_said(self, count: int, start: str, end: str) -> str:
+        """Say how often a sensor fell silent, and when last."""
+        return f"silent {self.times(count)} lately, last from {start} to {end}"
+
+    def clock_off(self, seconds: int) -> str:
+        """Say by how much a sensor's clock is behind ours; below 0: ahead."""
+        side = "behind" if seconds > 0 else "ahead"
+        return f"its clock is {self.lasting(abs(seconds))} {side}"
+
+    def said_gone(self, since: str) -> str:
+        """Say that a sensor, or the broker for it, said that it is gone."""
+        return f"said to be gone since {since}"
+
+    def kept_within(self, seconds: str) -> str:
+        """Say how long messages wait until they are kept."""
+        return f"What comes in is kept within {seconds}\N{NO-BREAK SPACE}s."
+
+    def cannot_reach(self, why: str) -> str:
+        """Say that no messages can come in."""
+        return f"No message can come in: {why}."
+
+    def cannot_keep(self, since: str, why: str) -> str:
+        """Say that nothing can be kept."""
+        return f"Nothing can be kept since {since}: {why}."
 
     def times(self, count: int) -> str:
         """Say how often."""

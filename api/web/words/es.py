@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, ClassVar
 
 from api.web.words.en import English
+from collector.meanings import Why
 from rules.doubt import QualityTest
 from rules.model.alarm import AlarmState, Priority
 from rules.model.batch import Cover, GraftMethod, Seen, Stage, Wrap
@@ -116,7 +117,37 @@ class Spanish(English):
     refused_why: ClassVar[str] = (
         "Esto llegó y no se guardó como lectura. Cada línea dice por qué y cómo arreglarlo."
     )
-    unknown_topics: ClassVar[str] = "Oído en temas que ningún sensor del archivo tiene"
+    unknown_topics: ClassVar[str] = "Oído, y no está en el archivo del lugar"
+    strangers_why: ClassVar[str] = (
+        "Cada uno puede ser un sensor nuevo. Adopte los suyos; aleje los demás del servidor MQTT."
+    )
+    adopt: ClassVar[str] = "Adoptar"
+    adopted: ClassVar[str] = "Escrito en el archivo del lugar. Cuenta al volver a arrancar."
+    not_recognised: ClassVar[str] = "en ningún formato que aquí se pueda leer"
+    adopt_hint: ClassVar[str] = (
+        "Lo que sigue se adivina de su último mensaje. Corrija lo que esté mal. Luego se añade al "
+        "final del archivo del lugar, sin tocar nada más, y cuenta al volver a arrancar."
+    )
+    adopt_write: ClassVar[str] = "Escribirlo en el archivo del lugar"
+    adopt_name: ClassVar[str] = "Nombre"
+    adopt_title: ClassVar[str] = "Título en las páginas"
+    adopt_place: ClassVar[str] = "Habla por"
+    adopt_like: ClassVar[str] = "Del mismo modelo que"
+    like_none: ClassVar[str] = "ninguno: como se indica abajo"
+    like_hint: ClassVar[str] = "Se toman sus campos; entonces lo de abajo no cuenta."
+    place_none: ClassVar[str] = "nada todavía"
+    left_out: ClassVar[str] = "no tomarlo"
+    newest_message: ClassVar[str] = "Su último mensaje"
+    gone_meanwhile: ClassVar[str] = "Ya nadie espera ahí. Vea la lista de sensores."
+    because: ClassVar[Mapping[Why, str]] = {
+        Why.NAME: "lo dice su nombre",
+        Why.UNIT: "dice su unidad",
+        Why.SIZE: "por su tamaño cabe mejor en esta unidad",
+        Why.ONLY_UNIT: "la unidad usual, y su tamaño cabe",
+        Why.TENTHS: "por su tamaño solo cabe en décimas",
+        Why.NO_NAME: "nada en su nombre dice qué es",
+        Why.NO_FIT: "por su tamaño no cabe en ninguna unidad de lo que dice su nombre",
+    }
     not_found_title: ClassVar[str] = "Esa página no existe."
     not_found_hint: ClassVar[str] = "Quizá cambió de nombre. Empiece otra vez en Ahora."
     went_wrong_title: ClassVar[str] = "Aquí algo salió mal."
@@ -436,6 +467,48 @@ class Spanish(English):
     def out_of_calibration(self, since: str) -> str:
         """Say that the calibration in force has expired, and when."""
         return f"calibración vencida desde {since}: revíselo; la corrección vieja sigue aplicándose"
+
+    def adopt_answer(self, topic: str) -> str:
+        """Ask whether a device is to be adopted."""
+        return f"¿Es nuestro {topic}?"
+
+    def strangers_count(self, count: int) -> str:
+        """Say how many were heard that the site file does not have."""
+        verb = "Se oyó" if count == 1 else "Se oyeron"
+        return f"{verb} {self.in_words(count)} que el archivo del lugar no tiene"
+
+    def heard_times(self, count: int, ago: str) -> str:
+        """Say how often a stranger was heard, and how long ago."""
+        return f"oído {self.times(count)}, la última {ago}"
+
+    def every(self, seconds: int) -> str:
+        """Say how often a sensor usually speaks."""
+        return f"cada {self.lasting(seconds)}"
+
+    def gaps_said(self, count: int, start: str, end: str) -> str:
+        """Say how often a sensor fell silent, and when last."""
+        return f"callado {self.times(count)} hace poco, la última de {start} a {end}"
+
+    def clock_off(self, seconds: int) -> str:
+        """Say by how much a sensor's clock is behind ours; below 0: ahead."""
+        side = "atrasado" if seconds > 0 else "adelantado"
+        return f"su reloj va {self.lasting(abs(seconds))} {side}"
+
+    def said_gone(self, since: str) -> str:
+        """Say that a sensor, or the broker for it, said that it is gone."""
+        return f"avisó que se fue, desde {since}"
+
+    def kept_within(self, seconds: str) -> str:
+        """Say how long messages wait until they are kept."""
+        return f"Lo que llega se guarda en {seconds}\N{NO-BREAK SPACE}s."
+
+    def cannot_reach(self, why: str) -> str:
+        """Say that no messages can come in."""
+        return f"No puede llegar ningún mensaje: {why}."
+
+    def cannot_keep(self, since: str, why: str) -> str:
+        """Say that nothing can be kept."""
+        return f"No se puede guardar nada desde {since}: {why}."
 
     def times(self, count: int) -> str:
         """Say how often."""

@@ -177,7 +177,7 @@ def test_sensors_list_what_was_refused_with_its_remedy(client, tern_hollow):
     page = client.get("/sensors").text
     text = text_of(page)
     assert "not a number" in text
-    assert "strange/topic once" in text
+    assert "strange/topic json, heard once, last 0 s ago" in text
     assert "<b>warm" not in page
     assert "&lt;b&gt;warm" in page
 

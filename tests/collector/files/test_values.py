@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from collector.files.columns import ChannelColumn
 from collector.files.table import Column
 from collector.files.values import ColumnReader, NoReading
-from collector.payloads.mapped_json import mapping_of
+from collector.payloads.mapping import mapping_of
 from rules.model.place import Sensor
 from rules.model.quantities import MEANINGS, Quantity, in_our_unit
 
