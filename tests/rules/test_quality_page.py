@@ -31,9 +31,10 @@ def rows(text: str) -> list[list[str]]:
     ]
 
 
-def test_the_examples_come_out_as_printed():
-    result = doctest.testfile(str(PAGE), module_relative=False, encoding="utf-8")
-    assert result.attempted > 10
+@pytest.mark.parametrize("page", [PAGE, PAGE.with_name("salt_jars.md")], ids=lambda one: one.stem)
+def test_the_examples_come_out_as_printed(page):
+    result = doctest.testfile(str(page), module_relative=False, encoding="utf-8")
+    assert result.attempted > 8
     assert result.failed == 0
 
 
