@@ -32,6 +32,7 @@ COMMANDS = (
     "sums",
     "sun",
     "lasts",
+    "jar",
 )
 
 

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from api.assemble import assemble, seen_by_watch
+from api.assemble import assemble
+from api.keeping import seen_by_watch
 from api.settings import SettingsUnusable, load_settings
 from api.watch.clock import TurnedClock
 from collector.spool import Spool

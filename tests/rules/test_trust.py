@@ -1,4 +1,7 @@
-"""What each quality test says, in sentences of someone who looks after the sensors."""
+"""What each quality test says, in sentences of someone who looks after the sensors.
+
+One file because all of it is heard through the same ear, and test files do not import each other.
+"""
 
 from __future__ import annotations
 
