@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from api.adoption import Adoption, CannotAdopt, append_to, block_of, suggested, takeable
 from api.cli.main import main
-from api.site_files import read_site
+from api.site_files import read_nursery, read_site
 from collector.gate import Gate, Heard, Message, Unclaimed
 from collector.guess import candidate_of
 from collector.stores.sqlite_file import SqliteFile
@@ -93,10 +93,24 @@ def test_every_byte_that_was_there_is_kept(site):
         plans=site.parent / "plans",
     )
     new = site.read_bytes()
-    assert new.startswith(old)
+    assert new.startswith(old + b"\r\n\r\n[[sensor]]\r\n")
     assert b"\n" not in new.replace(b"\r\n", b"")
     assert read_site(site)[0].sensor[-1].topic == "new/b9"
     assert [path.name for path in site.parent.iterdir() if path.suffix == ".new"] == []
+
+
+def test_what_someone_else_writes_meanwhile_is_never_lost(site, monkeypatch):
+    before, _ = read_site(site)
+    block = block_of(suggested(candidate("new/b9", {"temp": 20}), before))
+
+    def read_while_someone_edits(*args, **more):
+        site.write_text(site.read_text() + "# a note of Mei's\n")
+        return read_nursery(*args, **more)
+
+    monkeypatch.setattr("api.adoption.read_nursery", read_while_someone_edits)
+    with pytest.raises(CannotAdopt, match="changed by someone else"):
+        append_to(site, block, plans=site.parent / "plans")
+    assert site.read_text().endswith("# a note of Mei's\n")
 
 
 def test_the_mode_and_a_link_to_the_file_are_kept(site, tmp_path):

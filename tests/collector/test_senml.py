@@ -273,6 +273,15 @@ def test_times_near_zero_count_from_the_arrival(time_s, at_ms):
     assert len(found.rejects) == (at_ms is None)
 
 
+@pytest.mark.published("RFC 8428 (2018), section 4.5.3: 2**28 is 1978-07-04T21:24:16Z")
+def test_the_first_absolute_time_is_an_instant_in_1978():
+    assert ABSOLUTE_FROM_S == 268_435_456
+    found = heard([sensor()], pack({"n": BAG + "temp", "u": "Cel", "v": 20, "t": 268_435_456}))
+    assert [kind_of(r) for r in found.rejects] == ["clock behind"]
+    found = heard([sensor()], pack({"n": BAG + "temp", "u": "Cel", "v": 20, "t": 268_435_455}))
+    assert [kind_of(r) for r in found.rejects] == ["clock ahead"]
+
+
 def test_a_device_whose_clock_is_not_trusted_still_tells_the_steps_between_its_records():
     records = [
         {"n": BAG + "temp", "u": "Cel", "v": v, "t": 1_000_000_000 + step}

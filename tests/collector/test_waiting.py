@@ -171,6 +171,11 @@ def test_what_fits_no_unit_says_so():
     )
 
 
+@pytest.mark.parametrize("name", ["dewTemp", "battery_percent", "temp_max", "rh_set"])
+def test_what_only_sounds_like_one_of_ours_is_left_out(name):
+    assert meaning_of(name, 20).quantity is None
+
+
 def test_every_guess_gives_its_reason():
     for name, value in (("t", 21), ("x", 5), ("tempF", 70), ("rh", 0.9), ("vbat", 3100)):
         assert meaning_of(name, value).why
