@@ -2,27 +2,36 @@
 
 Ninety days of forty batches at one reading a minute and channel, judged by the demonstration's own
 care plans through all their stages: twenty leafy batches under bags, twenty leafless ones in film.
-Prints the time of the array form as a ratio to the row-by-row form (the live `step`, folded over a
-part of the same cells and scaled up), and to the time of turning raw readings into cells, and the
-highest memory this process ever held.
+The season is kept in a store of its own and packed there, as past days are; that is not timed.
+Then, in each round:
+- reading: all of it out of the store as arrays, and cut into cells, in one process;
+- at once: two processes, with half of the batches each, read, cut and judge it bit by bit;
+- row by row: the live form over part of the same cells, in one process, scaled up to the season.
+Prints what each took, the ratios, and the most memory that any of the processes held.
 
-Run: python tests/bench/replay.py [--batches 40] [--days 90] [--rounds 3] [--folded-minutes 1440]
+Run: python tests/bench/replay.py [--batches 40] [--days 90] [--rounds 3] [--folded-minutes 720]
 """
 
 from __future__ import annotations
 
 import argparse
+import multiprocessing
 import resource
 import statistics
+import tempfile
 import time
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 
 from api.site_files import read_plans
-from rules.cells import CellBlock, cell_in
+from collector.stores.packing import pack_some
+from collector.stores.sqlite import SqliteStore
+from rules.cells import CellBlock, block_of_series, cell_in
 from rules.evaluator import start, step, sweep, watchlist
+from rules.model.reading import MINUTE_MS, Reading
 from rules.model.site import Site
 
 BEGINS = datetime(2026, 8, 31, 17, 0, tzinfo=UTC)
@@ -130,23 +139,45 @@ def season(site: Site, minutes: int) -> CellBlock:
     return CellBlock(FIRST, keys, np.where(present, means, 0), present)
 
 
-def rows_of(block: CellBlock, start_row: int, end_row: int) -> CellBlock:
-    return CellBlock(
-        block.first_minute + start_row,
-        block.channels,
-        block.means[start_row:end_row],
-        block.present[start_row:end_row],
-    )
+def kept(site: Site, minutes: int, path: Path) -> None:
+    """Keep the season day by day, and pack every day that is over."""
+    block = season(site, minutes)
+    store = SqliteStore(path)
+    for begin in range(0, minutes, 1440):
+        rows = slice(begin, min(begin + 1440, minutes))
+        for column, key in enumerate(block.channels):
+            there = np.flatnonzero(block.present[rows, column]) + begin
+            values = (block.means[there, column] / 1e6).tolist()
+            at_ms = ((FIRST + there) * MINUTE_MS + 20_000).tolist()
+            store.keep([Reading(key, at, value) for at, value in zip(at_ms, values, strict=True)])
+        while pack_some(store.file, before_ms=(FIRST + rows.stop) * MINUTE_MS):
+            pass
+    store.close()
 
 
-def swept(watched, block: CellBlock) -> tuple[float, int]:
-    """Return how long the season takes, a few weeks at a time, and how much was said."""
-    began = time.perf_counter()
+def read(site: Site, path: Path, first: int, minutes: int, keys=None) -> CellBlock:
+    store = SqliteStore(path)
+    start_ms, end_ms = first * MINUTE_MS, (first + minutes) * MINUTE_MS
+    series = {}
+    for key in site.channels if keys is None else keys:
+        told = store.series(key, start_ms, end_ms)
+        series[key] = (told.at_ms, told.value)
+    store.close()
+    return block_of_series(site, first, minutes, series)
+
+
+def replayed(task) -> tuple[int, float]:
+    """Judge some of the batches over the whole season; return what was said and memory held."""
+    site, plans, path, minutes, part = task
+    watched = watchlist(site, plans)
+    watched = replace(watched, batches=watched.batches[part])
     state, said = start(watched), 0
-    for row in range(0, len(block.means), BLOCK_DAYS * 1440):
-        state, events, _ = sweep(watched, state, rows_of(block, row, row + BLOCK_DAYS * 1440))
+    for begin in range(0, minutes, BLOCK_DAYS * 1440):
+        length = min(BLOCK_DAYS * 1440, minutes - begin)
+        block = read(site, path, FIRST + begin, length)
+        state, events, _ = sweep(watched, state, block)
         said += len(events)
-    return time.perf_counter() - began, said
+    return said, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
 def folded(watched, block: CellBlock, minutes: int) -> float:
@@ -162,30 +193,49 @@ def main() -> None:
     asked.add_argument("--batches", type=int, default=40)
     asked.add_argument("--days", type=int, default=90)
     asked.add_argument("--rounds", type=int, default=3)
-    asked.add_argument("--folded-minutes", type=int, default=1440)
+    asked.add_argument("--folded-minutes", type=int, default=720)
     given = asked.parse_args()
-    plans, faults = read_plans(PLANS)
+    read_in, faults = read_plans(PLANS)
     if faults:
         raise SystemExit("\n".join(str(fault) for fault in faults))
-    site = nursery(given.batches)
-    watched = watchlist(site, {name: (plan,) for name, plan in plans.items()})
-    minutes = given.days * 1440
-    block = season(site, minutes)
-    print(f"{given.batches} batches, {given.days} days, {len(block.channels)} channels")
-    ratios = []
-    for round_number in range(given.rounds):
-        array_s, said = swept(watched, block)
-        part = min(given.folded_minutes, minutes)
-        fold_s = folded(watched, block, part) * minutes / part
-        ratios.append(fold_s / array_s)
+    plans = {name: (plan,) for name, plan in read_in.items()}
+    site, minutes = nursery(given.batches), given.days * 1440
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "readings.db"
+        kept(site, minutes, path)
+        measure(site, plans, path, minutes, rounds=given.rounds, part=given.folded_minutes)
+
+
+def measure(site, plans, path: Path, minutes: int, *, rounds: int, part: int) -> None:
+    readings = SqliteStore(path).count()
+    print(f"{len(site.batch)} batches, {minutes // 1440} days, {readings} readings")
+    half = len(site.batch) // 2
+    # Every other batch: leafy and leafless ones cost unlike.
+    tasks = [(site, plans, path, minutes, slice(first, None, 2)) for first in range(min(2, half))]
+    by_row, by_reading = [], []
+    for round_number in range(rounds):
+        began = time.perf_counter()
+        for begin in range(0, minutes, BLOCK_DAYS * 1440):
+            read(site, path, FIRST + begin, min(BLOCK_DAYS * 1440, minutes - begin))
+        reading_s = time.perf_counter() - began
+        began = time.perf_counter()
+        with multiprocessing.get_context("fork").Pool(len(tasks)) as pool:
+            told = pool.map(replayed, tasks)
+        array_s = time.perf_counter() - began
+        length = min(part, minutes)
+        block = read(site, path, FIRST, length)
+        fold_s = folded(watchlist(site, plans), block, length) * minutes / length
+        by_row.append(fold_s / array_s)
+        by_reading.append(array_s / reading_s)
         print(
-            f"round {round_number + 1}: at once {array_s:.1f} s, {said} events; row by row "
-            f"{fold_s:.0f} s (scaled up from {part} minutes); ratio {ratios[-1]:.0f}"
+            f"round {round_number + 1}: reading {reading_s:.1f} s; at once {array_s:.1f} s, "
+            f"{sum(said for said, _ in told)} events, {max(held for _, held in told):.0f} MB a "
+            f"process; row by row {fold_s:.0f} s (scaled up from {length} minutes)"
         )
-    peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(
-        f"ratio row by row / at once: median {statistics.median(ratios):.0f} "
-        f"({min(ratios):.0f} to {max(ratios):.0f}); peak memory {peak_mb:.0f} MB"
+        f"row by row / at once: median {statistics.median(by_row):.0f} "
+        f"({min(by_row):.0f} to {max(by_row):.0f}); at once / reading: "
+        f"{statistics.median(by_reading):.1f} ({min(by_reading):.1f} to {max(by_reading):.1f})"
     )
 
 
