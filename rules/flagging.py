@@ -310,10 +310,9 @@ def _spikes(
     held_out = np.zeros_like(words)
     for channel in np.flatnonzero(leaps.any(axis=1)).tolist():
         bound = int(kit.spike[channel])
+        # The last word, if it was held out; if it was good, it is the last good one all the same.
         out_minute = int(carried["word_minute"][channel])
         good = int(carried["good_minute"][channel]), int(carried["good_value"][channel])
-        if good[0] == out_minute:
-            out_minute = NEVER  # the last word was good
         for column in np.flatnonzero(leaps[channel]).tolist():
             now, value = int(minute[column]), int(values[channel, column])
             earlier = int(before.minute[channel, column])

@@ -147,10 +147,13 @@ def said(draw, quantity: str, minutes: int):
     present = np.zeros(minutes, dtype=np.bool_)
     refused = np.zeros(minutes, dtype=np.bool_)
     level = st.sampled_from(LEVELS[quantity])
+    kinds = ("row", "row", "flicker", "silence", "refused")
+    if draw(st.sampled_from((False, False, False, True))):
+        kinds = ("silence", "refused")
     at = 0
     while at < minutes:
         rows = slice(at, at + draw(st.sampled_from((1, 1, 2, 3, 5, 8, 13, 30))))
-        kind = draw(st.sampled_from(("row", "row", "flicker", "silence", "refused")))
+        kind = draw(st.sampled_from(kinds))
         place = np.arange(minutes)[rows]
         if kind == "row":
             values[rows] = round(draw(level) * MICRO) + draw(st.sampled_from((0, 0, -1, 1)))

@@ -131,6 +131,14 @@ class TestSpike:
         assert air(bag, [20.0, *silence, 40.0]).flags(AIR)[-1] == Flag.NOT_EVALUATED
         assert air(bag, [20.0, *silence[1:], 40.0]).flags(AIR)[-1] == FAIL
 
+    def test_a_good_word_that_is_too_old_holds_nothing_out(self, bag):
+        silence = [NAN] * 9
+        heard = air(bag, [20.0, *silence, 40.0, *silence, 60.0])
+        assert heard.flags(AIR)[10] == FAIL
+        assert heard.flags(AIR)[20] != FAIL
+        sooner = air(bag, [20.0, *silence, 40.0, *silence[:4], 60.0])
+        assert sooner.flags(AIR)[15] == FAIL
+
     def test_light_leaps_with_every_cloud(self, light):
         assert set(lux(light, [100_000.0, 9_000.0] * 5).flags("lux/illuminance")) == {PASS}
 
@@ -329,6 +337,27 @@ class TestCrossSensor:
         assert heard.first("p0/air_temperature") == (5, "stuck")
         assert heard.first("p1/air_temperature", SUSPECT) is None
 
+    def test_a_soaked_neighbour_has_no_vote(self, make):
+        site = make.site(
+            sensor=[
+                make.sensor("wet", bench="bench-2"),
+                make.sensor("dry", ("relative_humidity",), bench="bench-2"),
+            ]
+        )
+        drying = 70.0 + 0.01 * np.arange(120)
+        said = {
+            "wet__relative_humidity": [100.0] * 120,
+            "wet__air_temperature": 20.0 + 0.1 * np.arange(120),
+            "dry__relative_humidity": drying,
+        }
+        heard = Ear(site, figures=Figures(wet_min=10), **said)
+        # Soaked for sure once the air has moved by 8 degrees; the hour of the two ends before.
+        assert heard.first("wet/relative_humidity", FAIL) == (80, "saturation")
+        sooner = Ear(site, figures=Figures(wet_min=10, wet_swing_c=2.0), **said)
+        assert sooner.first("wet/relative_humidity", FAIL) == (20, "saturation")
+        assert sooner.first("dry/relative_humidity", SUSPECT) is None
+        assert heard.first("dry/relative_humidity", SUSPECT) == (60, "cross_sensor")
+
     def test_a_probe_put_beside_another_has_an_hour_from_then(self, make):
         moved = datetime.fromtimestamp((FIRST + 30) * 60, UTC).isoformat()
         other = [
@@ -359,6 +388,13 @@ class TestClock:
         assert lux(light, [9000.0] * 60, sun=SunHeight.DOWN).first(key, SUSPECT) is None
         flashes = ([9000.0] * 10 + [0.0]) * 5
         assert lux(light, flashes, sun=SunHeight.DEEP).first(key, SUSPECT) is None
+
+    def test_an_hour_of_silence_begins_it_afresh(self, light):
+        key = "lux/illuminance"
+        for silent, first in ((59, 65), (60, 76)):
+            words = [270.0] * 6 + [NAN] * silent + [270.0] * 30
+            heard = lux(light, words, sun=SunHeight.DEEP)
+            assert heard.first(key, SUSPECT) == (first, "clock")
 
     def test_a_lamp_may_burn_at_night(self, make):
         lit = make.sensor("lux", ("illuminance",), bench="bench-2")
