@@ -61,6 +61,21 @@ STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
         ),
     ),
     (
+        "0004 device tokens",
+        (
+            """CREATE TABLE device_token (
+                 id INTEGER PRIMARY KEY,
+                 name TEXT NOT NULL,
+                 hash TEXT NOT NULL UNIQUE,
+                 sensor TEXT,
+                 made_ms INTEGER NOT NULL,
+                 revoked_ms INTEGER
+               )""",
+            """CREATE UNIQUE INDEX device_token_that_counts
+                 ON device_token (name) WHERE revoked_ms IS NULL""",
+        ),
+    ),
+    (
         "0005 waiting list",
         (
             """CREATE TABLE waiting (
@@ -75,21 +90,6 @@ STEPS: tuple[tuple[str, tuple[str, ...]], ...] = (
                  adopted_ms INTEGER,
                  UNIQUE (topic, device)
                )""",
-        ),
-    ),
-    (
-        "0004 device tokens",
-        (
-            """CREATE TABLE device_token (
-                 id INTEGER PRIMARY KEY,
-                 name TEXT NOT NULL,
-                 hash TEXT NOT NULL UNIQUE,
-                 sensor TEXT,
-                 made_ms INTEGER NOT NULL,
-                 revoked_ms INTEGER
-               )""",
-            """CREATE UNIQUE INDEX device_token_that_counts
-                 ON device_token (name) WHERE revoked_ms IS NULL""",
         ),
     ),
 )
