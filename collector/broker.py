@@ -122,7 +122,8 @@ class EmbeddedBroker:
             listeners={_LISTENER: ListenerConfig(type=ListenerType.EXTERNAL)},
             plugins={f"{KeepFirst.__module__}.{KeepFirst.__name__}": {}},
         )
-        broker = Broker(config)
+        broker = _WillKeeper(config)
+        broker.kept_by(commit, self._clock_ms)
         for plugin in broker.plugins_manager.plugins:
             if isinstance(plugin, KeepFirst):
                 plugin.commit = commit
@@ -154,6 +155,27 @@ class EmbeddedBroker:
         server.close()
         await commit.stop()
         await asyncio.wait_for(broker.shutdown(), _STOP_S)
+
+
+class _WillKeeper(Broker):  # type: ignore[misc]
+    """The broker, with last wills kept too: amqtt sends them itself, past every session's queue."""
+
+    def kept_by(self, commit: GroupCommit, clock_ms: Callable[[], int]) -> None:
+        """Say where wills are kept."""
+        self._will_commit = commit
+        self._will_clock_ms = clock_ms
+
+    async def _broadcast_message(
+        self,
+        session: Session | None,
+        topic: str | None,
+        data: bytes | bytearray | None,
+        force_qos: int | None = None,
+    ) -> None:
+        # A will is the one message that comes with a quality of service of its own.
+        if force_qos is not None and topic:
+            self._will_commit.keep_soon(Message(topic, bytes(data or b""), self._will_clock_ms()))
+        await super()._broadcast_message(session, topic, data, force_qos)
 
 
 class PacketTooLarge(Exception):

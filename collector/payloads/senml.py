@@ -209,12 +209,11 @@ class SenmlPack:
             sensor = self._mappings[0].id if len(self._mappings) == 1 else ""
             refusal = Refusal(wrong.place, Kind.NOT_SENML, wrong.details, wrong.fix, sensor)
             return Decoded((), (refusal,))
-        samples: list[Sample] = []
+        gathered = _Gathered(max((record.time_s for record in records), default=0.0))
         refusals: list[Refusal] = []
         unclaimed: dict[str, None] = {}
         misfits: list[tuple[str, Refusal]] = []
         taken: set[str] = set()
-        newest = max((record.time_s for record in records), default=0.0)
         for record in records:
             named = self._named.get(record.name)
             if named is None:
@@ -224,8 +223,7 @@ class SenmlPack:
             for mapping, channel in fitting:
                 taken.add(record.name)
                 if type(record.value) is int or type(record.value) is float:
-                    values = ((channel, record.value),)
-                    samples.append(_sample(mapping, record, newest, values=values))
+                    gathered.add(mapping, channel, record.value, time_s=record.time_s)
                 else:
                     refusals.append(_no_value(mapping, channel, record))
             if not fitting:
@@ -236,7 +234,7 @@ class SenmlPack:
         if not records:
             fix = "Have the sensor send a value in every pack"
             refusals.append(Refusal("payload", Kind.NOT_SENML, "the pack holds no value", fix))
-        return Decoded(samples, refusals, tuple(unclaimed))
+        return Decoded(gathered.samples, refusals, tuple(unclaimed))
 
 
 def device_in(name: str) -> str:
@@ -249,19 +247,35 @@ def device_in(name: str) -> str:
     return name[: cut + 1] or name
 
 
-def _sample(
-    mapping: SensorMapping,
-    record: Record,
-    newest_s: float,
-    *,
-    values: tuple[tuple[ChannelMapping, int | float], ...],
-) -> Sample:
-    if mapping.time is Timestamp.ARRIVAL and record.time_s >= ABSOLUTE_FROM_S:
-        # The device's clock is not trusted, yet the steps between its records are.
-        return Sample(mapping, None, values, round((record.time_s - newest_s) * 1000))
-    if record.time_s < ABSOLUTE_FROM_S:
-        return Sample(mapping, None, values, round(record.time_s * 1000))
-    return Sample(mapping, round(record.time_s * 1000), values)
+class _Gathered:
+    """Samples made of records: those of one sensor at one time are one sample."""
+
+    def __init__(self, newest_s: float) -> None:
+        self.samples: list[Sample] = []
+        self._newest_s = newest_s
+        self._open: dict[tuple[str, float], list[tuple[ChannelMapping, int | float]]] = {}
+
+    def add(
+        self, mapping: SensorMapping, channel: ChannelMapping, value: float, *, time_s: float
+    ) -> None:
+        values = self._open.get((mapping.id, time_s))
+        if values is None or any(known is channel for known, _ in values):
+            values = self._open[mapping.id, time_s] = []
+            self.samples.append(self._sample(mapping, time_s, values))
+        values.append((channel, value))
+
+    def _sample(
+        self,
+        mapping: SensorMapping,
+        time_s: float,
+        values: list[tuple[ChannelMapping, int | float]],
+    ) -> Sample:
+        if time_s < ABSOLUTE_FROM_S:
+            return Sample(mapping, None, values, round(time_s * 1000))
+        if mapping.time is Timestamp.ARRIVAL:
+            # The device's clock is not trusted, yet the steps between its records are.
+            return Sample(mapping, None, values, round((time_s - self._newest_s) * 1000))
+        return Sample(mapping, round(time_s * 1000), values)
 
 
 def _unit_fits(channel: ChannelMapping, said: str | None) -> bool:

@@ -198,3 +198,18 @@ def test_our_own_collector_speaks_to_a_broker_of_the_old_version(
         until(lambda: kept.store.count() == 1)
     finally:
         collector.stop()
+
+
+def test_the_last_will_of_a_client_that_is_cut_off_is_kept(
+    run_broker, make_kept, make_sensor, until
+):
+    kept = make_kept(make_sensor(availability={"topic": "shed/bag-07/state"}))
+    client = paho.Client(paho.CallbackAPIVersion.VERSION2)
+    client.will_set("shed/bag-07/state", b"offline", qos=1)
+    client.connect("127.0.0.1", run_broker(kept).port)
+    client.loop_start()
+    client.publish("shed/bag-07/state", b"online", qos=1).wait_for_publish(10)
+    assert kept.ingest.presence.current()["bag-07"].up
+    client._sock.close()  # no goodbye
+    client.loop_stop()
+    until(lambda: not kept.ingest.presence.current()["bag-07"].up)

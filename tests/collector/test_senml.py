@@ -330,6 +330,22 @@ def test_the_refused_unit_names_the_one_to_write():
     assert 'send "%RH"' in found.rejects[0].fix
 
 
+def test_records_without_a_time_are_one_moment_and_a_second_value_is_another():
+    found = heard(
+        [sensor()],
+        pack(
+            {"bn": BAG, "n": "temp", "u": "Cel", "v": 20},
+            {"n": "rh", "u": "%RH", "v": 90},
+            {"n": "temp", "u": "Cel", "v": 21},
+        ),
+    )
+    assert [(r.channel, r.at_ms - NOW_MS, r.value) for r in found.readings] == [
+        ("bag-07/air", 0, 20.0),
+        ("bag-07/rh", 0, 90.0),
+        ("bag-07/air", 1, 21.0),
+    ]
+
+
 def test_a_sum_alone_is_no_value_for_a_channel():
     found = heard([sensor()], pack({"n": BAG + "temp", "u": "Cel", "s": 50}))
     assert found.readings == []
