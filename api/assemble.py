@@ -117,8 +117,8 @@ def lock(data: Path) -> TextIO:
 class Nursery:
     """A whole running graftvigil. `start` and `stop` may each be called once.
 
-    `parts` is what the pages work with; `watch` and `alerts` can also be turned by hand, as a
-    recording played through does.
+    `parts` is what the pages work with; `watch`, `alerts` and `upkeep` can also be turned by hand,
+    as a recording played through does.
     """
 
     def __init__(
@@ -135,6 +135,7 @@ class Nursery:
         self.parts = parts
         self.watch = watch
         self.alerts = alerts
+        self.upkeep = upkeep
         self._collector = collector
         self._held = held
         self._stop = parts.stopping

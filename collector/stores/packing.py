@@ -117,7 +117,6 @@ def _packed_day(db: sqlite3.Connection, channel: int, day: int) -> _PackedDay:
     into = loose.where((loose.at_ms < newest_ms) & (loose.sequence < last))
     old = block_at(db, channel, day)
     block = joined([into] if old is None else [old, into])
-    every = joined([loose] if old is None else [old, loose])
     return _PackedDay(
         channel,
         day,
@@ -126,7 +125,7 @@ def _packed_day(db: sqlite3.Connection, channel: int, day: int) -> _PackedDay:
         newest_ms=newest_ms,
         last=last,
         block=_block_row(channel, day, block),
-        cells=_cells_row(channel, day, slots_of(every), given_up=False),
+        cells=_cells_row(channel, day, slots_of(block), given_up=False),
     )
 
 

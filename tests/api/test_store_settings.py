@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import threading
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
-from api.assemble import assemble
+from api.assemble import Nursery, assemble
 from api.keeping import seen_by_watch
 from api.settings import SettingsUnusable, load_settings
 from api.watch.clock import TurnedClock
@@ -21,7 +22,7 @@ DEMO = Path(__file__).parents[2] / "demo_data"
 AT = datetime(2026, 11, 14, 16, 0, tzinfo=UTC)
 
 
-def settings(tmp_path, **environment: str):
+def settings(tmp_path):
     given = {
         "site": DEMO / "site.toml",
         "plans": DEMO / "plans",
@@ -29,8 +30,7 @@ def settings(tmp_path, **environment: str):
         "listen": "127.0.0.1:0",
         "built_in_broker": "127.0.0.1:0",
     }
-    named = {f"GRAFTVIGIL_{name.upper()}": value for name, value in environment.items()}
-    return load_settings(named, given)
+    return load_settings(os.environ, given)
 
 
 @pytest.mark.parametrize(
@@ -72,6 +72,58 @@ def test_without_a_word_readings_stay_in_the_data_folder(tmp_path):
     nursery.watch.turn()
     nursery.parts.store.keep([Reading("bag-07/air", 1, 1.0)])
     nursery.watch.turn()
+    nursery.stop()
+
+
+NOW_MS = int(AT.timestamp() * 1000)
+OLD_MS = NOW_MS - 60 * 86_400_000
+
+
+def tidy(nursery: Nursery) -> None:
+    while nursery.upkeep.step() is not None:
+        pass
+
+
+def keep_old_and_new(nursery: Nursery) -> None:
+    nursery.parts.store.keep([Reading("bag-07/air", OLD_MS + n, 1.0) for n in range(10)])
+    nursery.parts.store.keep([Reading("bag-07/air", NOW_MS, 1.0)])
+
+
+def raw_readings(nursery: Nursery) -> int:
+    return len(nursery.parts.store.since(0, 100))
+
+
+def test_raw_readings_go_after_their_days_but_not_before_the_watch_has_seen_them(
+    tmp_path, monkeypatch
+):
+    monkeypatch.setenv("GRAFTVIGIL_RAW_DAYS", "40")
+    nursery = assemble(settings(tmp_path), TurnedClock(AT), notice=None, first_minute=None)
+    keep_old_and_new(nursery)
+    tidy(nursery)
+    assert raw_readings(nursery) == 11
+    nursery.watch.turn()
+    tidy(nursery)
+    assert (raw_readings(nursery), nursery.parts.store.count()) == (1, 1)
+    nursery.stop()
+
+
+@pytest.mark.service
+def test_raw_readings_stay_until_influxdb_has_them(tmp_path, monkeypatch, influx_server):
+    bucket = influx_server.make_bucket(f"raw-{tmp_path.name}")
+    monkeypatch.setenv("GRAFTVIGIL_RAW_DAYS", "40")
+    monkeypatch.setenv("GRAFTVIGIL_STORE", "influx")
+    monkeypatch.setenv("GRAFTVIGIL_INFLUX_URL", influx_server.url)
+    monkeypatch.setenv("GRAFTVIGIL_INFLUX_BUCKET", bucket)
+    nursery = assemble(settings(tmp_path), TurnedClock(AT), notice=None, first_minute=None)
+    keep_old_and_new(nursery)
+    nursery.watch.turn()
+    tidy(nursery)
+    assert raw_readings(nursery) == 11
+    assert nursery.parts.spool is not None
+    assert nursery.parts.spool.step() == 11
+    tidy(nursery)
+    assert (raw_readings(nursery), nursery.parts.store.count()) == (1, 11)
+    assert len(nursery.parts.store.span(["bag-07/air"], 0, NOW_MS + 1)) == 11
     nursery.stop()
 
 

@@ -125,6 +125,14 @@ def test_a_reading_sent_again_after_its_day_was_packed_changes_nothing(store):
     assert everything(store) == before
 
 
+def test_old_readings_come_again_in_one_batch_with_new_ones(store):
+    store.keep([*minutes("a/x", DAY), *minutes("a/x", DAY + 9)])
+    tidy(store)
+    store.keep([*minutes("a/x", DAY), Reading("a/x", NOW_MS, 1.0)])
+    assert store.count() == 61
+    assert len(store.since(0, 100)) == len(store.span(["a/x"], 0, 2**62)) == 61
+
+
 def test_since_mixes_rows_and_blocks_in_the_order_of_keeping(store):
     for n in range(40):
         store.keep([Reading(("a/x", "b/x")[n % 2], START_MS + (n * 7 % 40) * 60_000, float(n))])
