@@ -52,11 +52,15 @@ BEHIND_MIN = 3
 
 @dataclass(frozen=True, slots=True)
 class Present:
-    """Everything as it stands at one moment. `minute` is the last judged cell, None if none yet."""
+    """Everything as it stands at one moment.
+
+    `minute` is the last judged cell, None if none yet, `state` what was carried after it.
+    """
 
     at: datetime
     position: WatchPosition | None
     minute: int | None
+    state: EvaluatorState | None
     outlooks: Mapping[str, BatchOutlook]
     alarms: tuple[AlarmRecord, ...]
     latest: Mapping[str, StoredReading]
@@ -73,6 +77,15 @@ class SpanRecord:
     minutes: int
     judged_to: int
     batches: Mapping[str, BatchRecord]
+
+
+@dataclass(frozen=True, slots=True)
+class _Looked:
+    """The outlooks of one minute by one position of the watch, and the state they come from."""
+
+    key: tuple[int, int, str]
+    state: EvaluatorState
+    outlooks: Mapping[str, BatchOutlook]
 
 
 class _Tape:
@@ -106,7 +119,7 @@ class Sight:
     def __init__(self, parts: Parts) -> None:
         self._parts = parts
         self._lock = threading.Lock()
-        self._outlooks: tuple[tuple[int, int, str], Mapping[str, BatchOutlook]] | None = None
+        self._looked: _Looked | None = None
         self._tapes: OrderedDict[tuple[int, int], _Tape] = OrderedDict()
         self._recent: OrderedDict[tuple[str, int, int], Mapping[Felt, Slots]] = OrderedDict()
 
@@ -117,32 +130,34 @@ class Sight:
             alarms = standing_alarms(db)
         now = self._parts.clock.now()
         minute = None
-        outlooks: Mapping[str, BatchOutlook] = {}
+        looked = None
         if position is not None and position.next_minute > position.began_minute:
             minute = position.next_minute - 1
             # A watch that has fallen behind must not keep old values looking fresh.
             present_minute = minute_of(as_ms(now))
             behind = present_minute - minute > BEHIND_MIN + self._parts.settings.lateness_s // 60
-            outlooks = self._outlooks_at(position, present_minute if behind else minute)
+            looked = self._look(position, present_minute if behind else minute)
         return Present(
             at=now,
             position=position,
             minute=minute,
-            outlooks=outlooks,
+            state=None if looked is None else looked.state,
+            outlooks={} if looked is None else looked.outlooks,
             alarms=alarms,
             latest=self._parts.store.latest(),
         )
 
-    def _outlooks_at(self, position: WatchPosition, minute: int) -> Mapping[str, BatchOutlook]:
+    def _look(self, position: WatchPosition, minute: int) -> _Looked:
         key = (position.next_minute, minute, position.revision)
         with self._lock:
-            if self._outlooks is not None and self._outlooks[0] == key:
-                return self._outlooks[1]
+            if self._looked is not None and self._looked.key == key:
+                return self._looked
         state = unpacked(position.state)
         found = {one.code: one for one in outlook(self._parts.watchlist, state, minute)}
+        looked = _Looked(key, state, found)
         with self._lock:
-            self._outlooks = (key, found)
-        return found
+            self._looked = looked
+        return looked
 
     def span(self, first_minute: int, minutes: int) -> SpanRecord:
         """Return the record of a span, as far as the watch has come.
