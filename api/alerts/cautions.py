@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rules.local_time import to_local
+from rules.model.dose import DoseKind, DoseLimit
 from rules.model.plan import Side
 from rules.model.quantities import Felt
 
@@ -17,13 +18,15 @@ if TYPE_CHECKING:
     from api.alerts.phrases import Phrases
     from api.alerts.told import Subject
     from rules.model.place import Place
+    from rules.model.plan import Limit
 
 _NIGHT_FROM_H = 18
 _NIGHT_TO_H = 6
-_HOT = frozenset(
-    {Felt.AIR_TEMPERATURE, Felt.LEAF_TEMPERATURE, Felt.PPFD, Felt.VAPOUR_PRESSURE_DEFICIT}
-)
-_WET = frozenset({Felt.RELATIVE_HUMIDITY, Felt.VAPOUR_PRESSURE_DEFICIT, Felt.SUBSTRATE_MOISTURE})
+_WARMTH = frozenset({Felt.AIR_TEMPERATURE, Felt.LEAF_TEMPERATURE, Felt.EXPECTED_PEAK})
+_PULL = frozenset({Felt.VAPOUR_PRESSURE_DEFICIT, Felt.LEAF_DEFICIT})
+_WATER_LEFT = frozenset({Felt.RESERVE, Felt.HOURS_TO_CRITICAL})
+_WET = frozenset({Felt.RELATIVE_HUMIDITY, Felt.SUBSTRATE_MOISTURE}) | _PULL | _WATER_LEFT
+_HOT_HIGH = _WARMTH | _PULL | frozenset({Felt.PPFD})
 
 
 def cautions(subject: Subject, place: Place, now: datetime, words: Phrases) -> list[str]:
@@ -32,12 +35,19 @@ def cautions(subject: Subject, place: Place, now: datetime, words: Phrases) -> l
     night = not _NIGHT_TO_H <= to_local(now, place).hour < _NIGHT_FROM_H
     if night:
         lines.append(words.care_night)
-    limit = subject.limit
-    if limit is not None:
-        high = limit.side is Side.HIGH
-        if limit.quantity in _HOT and high and not night:
+    asked = subject.asked
+    if asked is not None:
+        high = _too_much(asked)
+        hot = asked.quantity in _HOT_HIGH if high else asked.quantity in _WATER_LEFT
+        if hot and not night:
             lines.append(words.care_heat)
-        hot_day = high and limit.quantity in {Felt.AIR_TEMPERATURE, Felt.LEAF_TEMPERATURE}
-        if limit.quantity in _WET or hot_day:
+        if asked.quantity in _WET or (high and asked.quantity in _WARMTH):
             lines.append(words.care_water)
     return [words.care, *lines, words.care_local] if lines else []
+
+
+def _too_much(asked: Limit | DoseLimit) -> bool:
+    """Whether there is too much of the quantity itself, of which a dose may count the lack."""
+    if isinstance(asked, DoseLimit) and asked.kind is DoseKind.HOURS_BEYOND:
+        return (asked.side is Side.HIGH) == (asked.beyond is Side.HIGH)
+    return asked.side is Side.HIGH

@@ -5,24 +5,19 @@ The line starts with the plants and where they stand, never with a code or a cry
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from api.alerts.cautions import cautions
-from api.alerts.figures import (
-    bound_shown,
-    clock_time,
-    date_and_time,
-    distance_shown,
-    unit_shown,
-    value_shown,
-)
+from api.alerts.figures import clock_time, date_and_time
+from api.alerts.measured import first_of, grades_of, says_of, shade_of, story_of, when_of
 from api.alerts.phrases import phrases
 from api.alerts.told import batch_of, subject_of
 from rules.belief import Missing
 from rules.local_time import local_day
 from rules.model.alarm import AlarmState, Priority
 from rules.model.batch import Cover, Wrap
+from rules.model.dose import DoseLimit
 from rules.model.plan import Side
 
 if TYPE_CHECKING:
@@ -36,7 +31,7 @@ if TYPE_CHECKING:
     from rules.belief import Belief
     from rules.model.batch import Batch
     from rules.model.people import Person
-    from rules.model.plan import CarePlan, Limit
+    from rules.model.plan import CarePlan
     from rules.model.site import Site
 
 LINE_LENGTH = 160
@@ -77,12 +72,9 @@ class Writer:
     ) -> MessageText:
         """Say that something is wrong and what to do first; of blindness, also why if known."""
         words, subject = phrases(to.person.language), subject_of(self.site, self.plans, alarm)
-        when = self._when(alarm, to, words)
         over = alarm.ended_at is not None
-        first = words.look_and_acknowledge if over else _first(subject, to, words)
-        line, short = (
-            f"{what} {when}." for what in (self._what(subject, to, words), self._bare(subject, to))
-        )
+        first = words.look_and_acknowledge if over else first_of(subject, words.code, words)
+        whats = self._whats(subject, to, words)
         body = [
             *self._introduce(subject.batch, words),
             *self._story(subject, to, words, belief),
@@ -92,21 +84,24 @@ class Writer:
             *self._link(alarm, words),
             *cautions(subject, self.site.site, to.now, words),
         ]
-        return MessageText(
-            _that_fits(f"{line} {first}", f"{short} {first}", line, short), "\n".join(body)
-        )
+        lines = (*(f"{what} {first}" for what in whats), *whats)
+        return MessageText(_that_fits(*lines), "\n".join(body))
 
     def closed(self, alarm: AlarmRecord, ended_at: datetime, to: Addressed) -> MessageText:
         """Say that it is over, and whether someone must still acknowledge it."""
         words, subject = phrases(to.person.language), subject_of(self.site, self.plans, alarm)
         place = self.site.site
         over = words.back_inside if subject.blind_to is None else words.blind_over
+        if isinstance(subject.asked, DoseLimit) and subject.asked.side is Side.HIGH:
+            over = words.sum_ended
         felt = "" if subject.blind_to is None else words.felt[subject.blind_to]
+        open_yet = replace(subject, alarm=replace(alarm, ended_at=None))
         what = over.format(
             time=clock_time(ended_at, place, now=to.now, words=words),
             start=clock_time(alarm.since, place, now=to.now, words=words),
-            says=_says(subject, to, words),
+            says=says_of(subject, words.code, words),
             felt=felt,
+            when=when_of(open_yet, place, now=to.now, words=words),
         )
         waits = alarm.state in {AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED_UNACKNOWLEDGED}
         rest = words.still_open_to_acknowledge if waits else words.nothing_to_do
@@ -137,12 +132,8 @@ class Writer:
         subjects = [subject_of(self.site, self.plans, alarm) for alarm in worst_first]
         worst = subjects[0]
         over = worst.alarm.ended_at is not None
-        first = words.look_at_batch if over else _first(worst, to, words)
-        when = self._when(worst.alarm, to, words)
-        line, short = (
-            f"{what} {when}. {nobody}"
-            for what in (self._what(worst, to, words), self._bare(worst, to))
-        )
+        first = words.look_at_batch if over else first_of(worst, words.code, words)
+        whats = [f"{what} {nobody}" for what in self._whats(worst, to, words)]
         more = words.and_more.format(count=len(subjects) - 1) if len(subjects) > 1 else ""
         body = [
             *self._introduce(worst.batch, words),
@@ -155,13 +146,8 @@ class Writer:
             _told(to, words),
             *cautions(worst, place, to.now, words),
         ]
-        lines = (
-            f"{line} {first} {more}",
-            f"{line} {first}",
-            f"{short} {first} {more}",
-            f"{short} {first}",
-            short,
-        )
+        ends = (f" {first} {more}", f" {first}")
+        lines = (*(f"{what}{end}" for what in whats for end in ends), whats[-1])
         return MessageText(_that_fits(*lines), "\n".join(body))
 
     def bare(self, batch: str, alarm_id: int | None, person: Person) -> MessageText:
@@ -172,13 +158,11 @@ class Writer:
         return MessageText(line, f"{line}\n{words.look_here.format(link=link)}")
 
     def _entry(self, subject: Subject, to: Addressed, words: Phrases) -> str:
-        when = self._when(subject.alarm, to, words)
-        says = _says(subject, to, words)
-        figure = self._figure(subject, to, words)
+        over = subject.alarm.ended_at is not None
         entry = words.meanwhile.format(
-            says=f"{says}, {figure}" if figure else says,
-            when=when,
-            action="" if subject.alarm.ended_at is not None else _first(subject, to, words),
+            says=grades_of(subject, to.person, words)[0],
+            when=when_of(subject, self.site.site, now=to.now, words=words),
+            action="" if over else first_of(subject, words.code, words),
         )
         return f"{entry.strip()}\n  {self.base_url}/alarms/{subject.alarm.id}"
 
@@ -194,38 +178,16 @@ class Writer:
         bench = next((bench.title for bench in self.site.bench if bench.id == batch.bench), "")
         return f"{label}, {bench}" if bench else label
 
-    def _what(self, subject: Subject, to: Addressed, words: Phrases) -> str:
+    def _whats(self, subject: Subject, to: Addressed, words: Phrases) -> tuple[str, ...]:
+        """Return where, what and since when as a sentence, from the fullest to the barest."""
+        place = self.site.site
         plants = self._plants(subject.alarm.batch, subject.alarm.opened_at, words)
-        figure = self._figure(subject, to, words)
-        says = _says(subject, to, words)
-        return f"{plants}: {says}, {figure}" if figure else f"{plants}: {says}"
-
-    def _bare(self, subject: Subject, to: Addressed) -> str:
-        """Return what is wrong without what it should be, for when the line would be too long."""
-        words, limit, value = phrases(to.person.language), subject.limit, subject.alarm.value
-        plants = self._plants(subject.alarm.batch, subject.alarm.opened_at, words)
-        what = f"{plants}: {_says(subject, to, words)}"
-        if limit is None or value is None:
-            return what
-        shown = value_shown(limit.quantity, value, limit.bound, to.person, words)
-        return f"{what}, {shown} {unit_shown(limit.quantity, to.person)}"
-
-    def _figure(self, subject: Subject, to: Addressed, words: Phrases) -> str:
-        limit, value = subject.limit, subject.alarm.value
-        if limit is None or value is None:
-            return ""
-        shown = value_shown(limit.quantity, value, limit.bound, to.person, words)
-        unit = unit_shown(limit.quantity, to.person)
-        should = words.at_least if limit.side is Side.LOW else words.at_most
-        bound = bound_shown(limit.quantity, limit.bound, to.person, words)
-        return f"{shown} {unit} ({should.format(bound=bound)})"
-
-    def _when(self, alarm: AlarmRecord, to: Addressed, words: Phrases) -> str:
-        start = clock_time(alarm.since, self.site.site, now=to.now, words=words)
-        if alarm.ended_at is None:
-            return words.since.format(time=start)
-        end = clock_time(alarm.ended_at, self.site.site, now=to.now, words=words)
-        return f"{words.from_to.format(start=start, end=end)}, {words.over_now}"
+        when = when_of(subject, place, now=to.now, words=words)
+        shade = shade_of(subject, place, now=to.now, words=words)
+        grades = grades_of(subject, to.person, words)
+        whole = tuple(f"{plants}: {said} {when}." for said in grades)
+        shaded = tuple(f"{one} {shade}" for one in whole) if shade else ()
+        return (*shaded, *whole, f"{plants}: {grades[-1]}.")
 
     def _introduce(self, batch: Batch | None, words: Phrases) -> list[str]:
         if batch is None:
@@ -258,8 +220,7 @@ class Writer:
                 *_why(belief, words),
                 words.blind_checks,
             ]
-        elif subject.limit is not None and alarm.value is not None:
-            lines.append(_measured(subject.limit, alarm.value, to, words))
+        lines += story_of(subject, to.person, place, now=to.now, words=words)
         lines.append(words.since_when.format(when=since))
         if alarm.ended_at is not None:
             lines.append(words.ended_when.format(when=date_and_time(alarm.ended_at, place, words)))
@@ -277,20 +238,6 @@ class Writer:
         return [words.look_here.format(link=f"{self.base_url}/alarms/{alarm.id}")]
 
 
-def _first(subject: Subject, to: Addressed, words: Phrases) -> str:
-    if subject.limit is None:
-        return words.look_at_batch if subject.blind_to is None else words.blind_first
-    return subject.limit.action.in_language(to.person.language)
-
-
-def _says(subject: Subject, to: Addressed, words: Phrases) -> str:
-    if subject.blind_to is not None:
-        return words.cannot_see.format(felt=words.felt[subject.blind_to])
-    if subject.limit is None:
-        return words.unknown_limit.format(condition=subject.alarm.condition)
-    return subject.limit.says.in_language(to.person.language)
-
-
 def _why(belief: Belief | None, words: Phrases) -> list[str]:
     """Say why nothing is seen, where a probe speaks but is not believed, or never spoke."""
     if belief is None:
@@ -298,22 +245,6 @@ def _why(belief: Belief | None, words: Phrases) -> list[str]:
     if belief.missing is Missing.NOT_BELIEVED and belief.failed is not None:
         return [words.not_believed.format(why=words.doubts[belief.failed])]
     return [words.never_spoke] if belief.missing is Missing.NEVER_SPOKE else []
-
-
-def _measured(limit: Limit, value: float, to: Addressed, words: Phrases) -> str:
-    felt, person = limit.quantity, to.person
-    unit = unit_shown(felt, person)
-    low = limit.side is Side.LOW
-    should = words.at_least if low else words.at_most
-    bound = f"{bound_shown(felt, limit.bound, person, words)} {unit}"
-    beyond = words.too_low if low else words.too_high
-    return words.what_was.format(
-        says=limit.says.in_language(person.language),
-        felt=words.felt[felt].capitalize(),
-        value=f"{value_shown(felt, value, limit.bound, person, words)} {unit}",
-        bound=should.format(bound=bound),
-        beyond=beyond.format(by=distance_shown(felt, abs(value - limit.bound), person, words)),
-    )
 
 
 def _told(to: Addressed, words: Phrases) -> str:

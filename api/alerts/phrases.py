@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from rules.doubt import QualityTest
 from rules.model.alarm import Priority
 from rules.model.batch import Cover, GraftMethod, Stage
+from rules.model.dose import DoseKind
 from rules.model.quantities import Felt
 
 if TYPE_CHECKING:
@@ -19,26 +20,41 @@ if TYPE_CHECKING:
 class Phrases:
     """The sentences of one language. Names in braces are filled in by `api.alerts.message`."""
 
+    code: str
     decimal_mark: str
     weekdays: tuple[str, ...]
     months: tuple[str, ...]
+    date: str
     date_and_time: str
+    minutes: str
+    hours: str
     cover: Mapping[Cover, str]
     in_film: str
     felt: Mapping[Felt, str]
     stage: Mapping[Stage, str]
     method: Mapping[GraftMethod, str]
     priority: Mapping[Priority, str]
+    summed: Mapping[DoseKind, str]
+    above: str
+    below: str
     at_least: str
     at_most: str
     since: str
     from_to: str
+    since_midnight: str
+    on_date: str
+    expected_at: str
+    shade_by: str
+    shade_now: str
+    band: str
+    reckoned: str
     cannot_see: str
     blind_first: str
     over_now: str
     look_and_acknowledge: str
     back_inside: str
     blind_over: str
+    sum_ended: str
     still_open_to_acknowledge: str
     nothing_to_do: str
     nobody_watched: str
@@ -54,6 +70,15 @@ class Phrases:
     doubts: Mapping[QualityTest, str]
     too_low: str
     too_high: str
+    reckoned_leaf: str
+    estimate: str
+    expected: str
+    stop_light: str
+    no_shade_helps: str
+    summed_over_day: str
+    summed_over_stage: str
+    sum_begun_late: str
+    sum_unseen: str
     since_when: str
     ended_when: str
     priority_is: str
@@ -75,6 +100,7 @@ class Phrases:
 
 
 ENGLISH = Phrases(
+    code="en",
     decimal_mark=".",
     weekdays=("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"),
     months=(
@@ -91,7 +117,10 @@ ENGLISH = Phrases(
         "November",
         "December",
     ),
+    date="{day} {month}",
     date_and_time="{weekday} {day} {month}, {time} nursery time ({offset})",
+    minutes="{count} min",
+    hours="{count} h",
     cover=MappingProxyType({Cover.TIED_BAG: "under bag", Cover.TENT: "in tent", Cover.NONE: ""}),
     in_film="in film",
     felt=MappingProxyType(
@@ -137,16 +166,35 @@ ENGLISH = Phrases(
             Priority.LOW: "How soon: when you are next at the bench.",
         }
     ),
+    summed=MappingProxyType(
+        {
+            DoseKind.LIGHT_SUM: "light added up",
+            DoseKind.DRYING_DOSE: "{felt} {beyond} added up",
+            DoseKind.HEAT_DOSE: "{felt} {beyond} added up",
+            DoseKind.HOURS_BEYOND: "hours of {felt} {beyond}",
+            DoseKind.DIRECT_SUN: "minutes of direct sun",
+        }
+    ),
+    above="above {base}",
+    below="below {base}",
     at_least="should be {bound} or more",
     at_most="should be {bound} or less",
     since="since {time}",
     from_to="{start} to {end}",
+    since_midnight="since midnight",
+    on_date="on {date}",
+    expected_at="expected about {time}",
+    shade_by="Shade up before {time}.",
+    shade_now="Shade it now.",
+    band="{low} to {high}",
+    reckoned="reckoned",
     cannot_see="cannot see the {felt}",
     blind_first="Go and look at the plants; check probe, battery, hub.",
     over_now="over now",
     look_and_acknowledge="Look at it and acknowledge.",
     back_inside="back inside since {time} ({says}, from {start})",
     blind_over="seen again since {time} (could not see the {felt}, from {start})",
+    sum_ended="that sum ended at {time} ({says}, {when})",
     still_open_to_acknowledge="Still needs acknowledging.",
     nothing_to_do="Nothing more to do.",
     nobody_watched="Nobody watched {start} to {end}.",
@@ -172,6 +220,17 @@ ENGLISH = Phrases(
     ),
     too_low="That is {by} too low.",
     too_high="That is {by} too high.",
+    reckoned_leaf="No sensor is on a leaf: its warmth is reckoned from air, humidity and light.",
+    estimate="It may be {band}. This is an estimate from the figures of the care plan: look at the "
+    "leaves and the wood.",
+    expected="Expected about {when}, from {band}, if the sky stays clear.",
+    stop_light="To stay at {bound}, stop {share} % more of the light.",
+    no_shade_helps="Shade alone does not keep it at {bound}: the house itself gets too warm. Cool "
+    "the house.",
+    summed_over_day="Added up over the day, since {when}.",
+    summed_over_stage="Added up over this stage, since {when}.",
+    sum_begun_late="Counting began after the day had; what came before is not in it.",
+    sum_unseen="{lasting} of that time could not be seen and are not in it.",
     since_when="Since: {when}.",
     ended_when="Over since: {when}. This message was late.",
     priority_is="{how_soon}",
@@ -197,6 +256,7 @@ ENGLISH = Phrases(
 )
 
 SPANISH = Phrases(
+    code="es",
     decimal_mark=",",
     weekdays=("lun", "mar", "mié", "jue", "vie", "sáb", "dom"),
     months=(
@@ -213,7 +273,10 @@ SPANISH = Phrases(
         "noviembre",
         "diciembre",
     ),
+    date="{day} de {month}",
     date_and_time="{weekday} {day} de {month}, {time} hora del vivero ({offset})",
+    minutes="{count} min",
+    hours="{count} h",
     cover=MappingProxyType({Cover.TIED_BAG: "bajo bolsa", Cover.TENT: "en túnel", Cover.NONE: ""}),
     in_film="en cinta",
     felt=MappingProxyType(
@@ -259,16 +322,35 @@ SPANISH = Phrases(
             Priority.LOW: "Cuándo ir: la próxima vez que pase por la mesa.",
         }
     ),
+    summed=MappingProxyType(
+        {
+            DoseKind.LIGHT_SUM: "luz sumada",
+            DoseKind.DRYING_DOSE: "{felt} {beyond}, sumada",
+            DoseKind.HEAT_DOSE: "{felt} {beyond}, sumada",
+            DoseKind.HOURS_BEYOND: "horas de {felt} {beyond}",
+            DoseKind.DIRECT_SUN: "minutos de sol directo",
+        }
+    ),
+    above="por encima de {base}",
+    below="por debajo de {base}",
     at_least="debe ser {bound} o más",
     at_most="debe ser {bound} o menos",
     since="desde {time}",
     from_to="de {start} a {end}",
+    since_midnight="desde medianoche",
+    on_date="el {date}",
+    expected_at="hacia {time}",
+    shade_by="Sombra antes de {time}.",
+    shade_now="Dé sombra ya.",
+    band="de {low} a {high}",
+    reckoned="calculado",
     cannot_see="no se ve la {felt}",
     blind_first="Vaya a ver las plantas; revise sonda, pila y antena.",
     over_now="ya pasó",
     look_and_acknowledge="Mírelo y confirme.",
     back_inside="bien desde {time} ({says}, desde {start})",
     blind_over="se ve otra vez desde {time} (no se veía la {felt}, desde {start})",
+    sum_ended="esa suma terminó a las {time} ({says}, {when})",
     still_open_to_acknowledge="Falta confirmar.",
     nothing_to_do="Nada más que hacer.",
     nobody_watched="Sin vigilancia de {start} a {end}.",
@@ -294,6 +376,17 @@ SPANISH = Phrases(
     ),
     too_low="Le faltan {by}.",
     too_high="Le sobran {by}.",
+    reckoned_leaf="No hay sensor en la hoja: su calor se calcula con el aire, la humedad y la luz.",
+    estimate="Puede ser {band}. Es una estimación con las cifras del plan: mire las hojas y la "
+    "madera.",
+    expected="Se espera hacia {when}, {band}, si el cielo sigue despejado.",
+    stop_light="Para quedar en {bound}, corte un {share} % más de la luz.",
+    no_shade_helps="La sombra sola no lo deja en {bound}: la casa misma se calienta demasiado. "
+    "Refresque la casa.",
+    summed_over_day="Sumado en el día, desde {when}.",
+    summed_over_stage="Sumado en esta etapa, desde {when}.",
+    sum_begun_late="Se empezó a contar ya entrado el día; lo de antes no está.",
+    sum_unseen="Faltan {lasting} que no se pudieron ver y no están en la suma.",
     since_when="Desde: {when}.",
     ended_when="Pasó: {when}. Este mensaje llegó tarde.",
     priority_is="{how_soon}",

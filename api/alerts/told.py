@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from api.records.alarms import AlarmRecord
     from rules.model.batch import Batch, Stage
+    from rules.model.dose import DoseLimit
     from rules.model.plan import CarePlan, Limit
     from rules.model.site import Site
 
@@ -23,14 +24,15 @@ BLIND = "blind."
 class Subject:
     """An alarm with what the site and the plan say about it.
 
-    `batch` is None once the batch has left the site file, `limit` for blindness, and when an
-    edited plan no longer knows it. `blind_to` is the quantity that cannot be seen.
+    `batch` is None once the batch has left the site file. `asked` is the limit or dose limit that
+    was broken: None for blindness, and when an edited plan no longer knows it. `blind_to` is the
+    quantity that cannot be seen.
     """
 
     alarm: AlarmRecord
     batch: Batch | None
     stage: Stage | None
-    limit: Limit | None
+    asked: Limit | DoseLimit | None
     blind_to: Felt | None
 
 
@@ -47,21 +49,23 @@ def subject_of(site: Site, plans: Mapping[str, Sequence[CarePlan]], alarm: Alarm
         alarm=alarm,
         batch=batch,
         stage=stage,
-        limit=_limit(plans, batch, stage, alarm),
+        asked=_asked(plans, batch, stage, alarm),
         blind_to=blind_felt(alarm.condition),
     )
 
 
-def _limit(
+def _asked(
     plans: Mapping[str, Sequence[CarePlan]],
     batch: Batch | None,
     stage: Stage | None,
     alarm: AlarmRecord,
-) -> Limit | None:
+) -> Limit | DoseLimit | None:
     plan = None if batch is None else plan_of(plans, batch.plan, alarm.opened_at)
     if plan is None or stage is None or stage not in plan.stage:
         return None
-    return next((limit for limit in plan.stage[stage].limit if limit.id == alarm.condition), None)
+    needs = plan.stage[stage]
+    asked: tuple[Limit | DoseLimit, ...] = (*needs.limit, *needs.dose)
+    return next((one for one in asked if one.id == alarm.condition), None)
 
 
 def blind_felt(condition: str) -> Felt | None:

@@ -10,17 +10,31 @@ from fastapi import APIRouter, Query
 from pydantic import AwareDatetime, BaseModel
 
 from api.records.tables import as_ms, instant
+from api.v1.foresight import cover_heat, water_ahead
 from api.v1.problems import Problem
+from api.v1.reckoned import (
+    BandsBody,
+    CoverBody,
+    DoseBody,
+    DryingBody,
+    PeakBody,
+    bands_body,
+    cover_body,
+    dose_body,
+    drying_body,
+    peak_body,
+)
 from rules.belief import Missing
 from rules.model.batch import Cover, Scion, Stage, Wrap
+from rules.model.dose import DOSE_SHOWN
 from rules.model.event import Standing
-from rules.model.plan import Side, When
+from rules.model.plan import FilmState, Side, When
 from rules.model.quantities import FELT_SHOWN, Felt
 from rules.model.reading import MINUTE_MS, minute_of
 from rules.standing import standing_at
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
     from api.parts import Parts
     from api.v1.sight import Present, Sight
@@ -59,6 +73,7 @@ class JudgedBody(BaseModel):
     bound: float
     unit: str
     when: When
+    film: FilmState | None
     value: float | None
     margin: float | None
     speaks: bool
@@ -91,18 +106,27 @@ class BatchBody(BaseModel):
 
 
 class BatchWhole(BatchBody):
-    """A batch with everything it feels and is judged by."""
+    """A batch with everything it feels, is judged by, and may expect.
+
+    `drying` is null where the plan does not say how the scion dries; `peak` where no heat was
+    foreseen at the last dusk; `cover_heat` without a cover.
+    """
 
     felt: list[FeltBody]
     judged: list[JudgedBody]
+    doses: list[DoseBody]
     heading: list[HeadingBody]
+    drying: DryingBody | None
+    peak: PeakBody | None
+    cover_heat: CoverBody | None
 
 
 class RecordBody(BaseModel):
     """A batch along a span, one entry per minute from `start`; null for what was not seen.
 
-    `units` names the unit of each series in `felt`. `limit` is the id of the limit that `margin`
-    belongs to.
+    `units` names the unit of each series in `felt`, `dose_units` that of each sum in `doses`.
+    `limit` is the id of the limit that `margin` belongs to. The bands are null where the scion's
+    water is not reckoned.
     """
 
     code: str
@@ -114,6 +138,10 @@ class RecordBody(BaseModel):
     margin: list[float | None]
     limit: list[str | None]
     standing: list[Standing | None]
+    dose_units: dict[str, str]
+    doses: dict[str, list[float | None]]
+    reserve_pct: BandsBody | None
+    hours_to_critical: BandsBody | None
 
 
 def batches_router(parts: Parts, sight: Sight) -> APIRouter:
@@ -137,15 +165,7 @@ def batches_router(parts: Parts, sight: Sight) -> APIRouter:
         """Return one batch with what it feels and how that sits with its limits."""
         batch = named(code)
         present = sight.present()
-        seen = present.outlooks.get(code)
-        return BatchWhole(
-            **_body(batch, present).model_dump(),
-            felt=_felt(seen) if seen else [],
-            judged=[_judged(one) for one in seen.judged] if seen else [],
-            heading=[HeadingBody(limit=name, minutes_until=m) for name, m in seen.heading]
-            if seen
-            else [],
-        )
+        return _whole(parts, batch, present)
 
     @router.get("/{code}/record")
     def record(
@@ -164,9 +184,44 @@ def batches_router(parts: Parts, sight: Sight) -> APIRouter:
         held = span.batches.get(code)
         if held is None:
             raise Problem(HTTPStatus.NOT_FOUND, "Nothing of that span has been judged.")
-        return _record(code, held, first=first, judged_to=span.judged_to)
+        batch = next(one for one in parts.site.batch if one.code == code)
+        units = _dose_units(parts, batch)
+        return _record(code, held, units, first=first, judged_to=span.judged_to)
 
     return router
+
+
+def _whole(parts: Parts, batch: Batch, present: Present) -> BatchWhole:
+    seen = present.outlooks.get(batch.code)
+    drying = peak = None
+    if seen is not None and seen.drying is not None:
+        ahead = water_ahead(parts.watchlist, present, batch.code)
+        drying = drying_body(seen.drying, ahead)
+    if seen is not None and seen.peak is not None:
+        peak = peak_body(seen.peak)
+    heat = cover_heat(parts.watchlist, present, batch.code)
+    return BatchWhole(
+        **_body(batch, present).model_dump(),
+        felt=_felt(seen) if seen else [],
+        judged=[_judged(one) for one in seen.judged] if seen else [],
+        doses=[dose_body(one) for one in seen.doses] if seen else [],
+        heading=[HeadingBody(limit=name, minutes_until=m) for name, m in seen.heading]
+        if seen
+        else [],
+        drying=drying,
+        peak=peak,
+        cover_heat=None if heat is None else cover_body(heat),
+    )
+
+
+def _dose_units(parts: Parts, batch: Batch) -> dict[str, str]:
+    """Return the unit of every sum that a batch's plan has, in any version and stage."""
+    return {
+        dose.id: DOSE_SHOWN[dose.kind]
+        for plan in parts.plans.get(batch.plan, ())
+        for needs in plan.stage.values()
+        for dose in needs.dose
+    }
 
 
 def _body(batch: Batch, present: Present) -> BatchBody:
@@ -214,6 +269,7 @@ def _judged(one: Judged) -> JudgedBody:
         bound=limit.bound,
         unit=FELT_SHOWN[limit.quantity],
         when=limit.when,
+        film=limit.film,
         value=one.value,
         margin=one.margin,
         speaks=one.speaks,
@@ -223,8 +279,11 @@ def _judged(one: Judged) -> JudgedBody:
     )
 
 
-def _record(code: str, held: BatchRecord, *, first: int, judged_to: int) -> RecordBody:
+def _record(
+    code: str, held: BatchRecord, dose_units: Mapping[str, str], *, first: int, judged_to: int
+) -> RecordBody:
     count = judged_to - first
+    reserve, hours = held.reserve_pct, held.hours_to_critical
     seen = {felt: values for felt, values in held.felt.items() if not _all_missing(values.tolist())}
     return RecordBody(
         code=code,
@@ -235,6 +294,10 @@ def _record(code: str, held: BatchRecord, *, first: int, judged_to: int) -> Reco
         margin=_without_nan(held.margin[:count].tolist()),
         limit=[held.limits[i].id if i >= 0 else None for i in held.limit[:count].tolist()],
         standing=[standing_at(place) for place in held.standing[:count].tolist()],
+        dose_units={name: dose_units[name] for name in held.doses},
+        doses={name: _without_nan(sums[:count].tolist()) for name, sums in held.doses.items()},
+        reserve_pct=None if reserve is None else bands_body(reserve, count),
+        hours_to_critical=None if hours is None else bands_body(hours, count),
     )
 
 

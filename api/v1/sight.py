@@ -53,25 +53,19 @@ BEHIND_MIN = 3
 
 @dataclass(frozen=True, slots=True)
 class Present:
-    """Everything as it stands at one moment. `minute` is the last judged cell, None if none yet.
+    """Everything as it stands at one moment.
 
-    `quality` is what the quality tests know of each channel that ever spoke.
+    `minute` is the last judged cell, None if none yet, `state` what was carried after it. `quality`
+    is what the quality tests know of each channel that ever spoke.
     """
 
     at: datetime
     position: WatchPosition | None
     minute: int | None
+    state: EvaluatorState | None
     outlooks: Mapping[str, BatchOutlook]
     alarms: tuple[AlarmRecord, ...]
     latest: Mapping[str, StoredReading]
-    quality: Mapping[str, ChannelMemory]
-
-
-@dataclass(frozen=True, slots=True)
-class _Judged:
-    """What the kept state says at one minute."""
-
-    outlooks: Mapping[str, BatchOutlook]
     quality: Mapping[str, ChannelMemory]
 
 
@@ -86,6 +80,15 @@ class SpanRecord:
     minutes: int
     judged_to: int
     batches: Mapping[str, BatchRecord]
+
+
+@dataclass(frozen=True, slots=True)
+class _Looked:
+    """The outlooks of one minute by one position of the watch, and the state they come from."""
+
+    key: tuple[int, int, str]
+    state: EvaluatorState
+    outlooks: Mapping[str, BatchOutlook]
 
 
 class _Tape:
@@ -119,7 +122,7 @@ class Sight:
     def __init__(self, parts: Parts) -> None:
         self._parts = parts
         self._lock = threading.Lock()
-        self._judged: tuple[tuple[int, int, str], _Judged] | None = None
+        self._looked: _Looked | None = None
         self._tapes: OrderedDict[tuple[int, int], _Tape] = OrderedDict()
         self._recent: OrderedDict[tuple[str, int, int], Mapping[Felt, Slots]] = OrderedDict()
 
@@ -130,34 +133,35 @@ class Sight:
             alarms = standing_alarms(db)
         now = self._parts.clock.now()
         minute = None
-        judged = _Judged({}, {})
+        looked = None
         if position is not None and position.next_minute > position.began_minute:
             minute = position.next_minute - 1
             # A watch that has fallen behind must not keep old values looking fresh.
             present_minute = minute_of(as_ms(now))
             behind = present_minute - minute > BEHIND_MIN + self._parts.settings.lateness_s // 60
-            judged = self._judged_at(position, present_minute if behind else minute)
+            looked = self._look(position, present_minute if behind else minute)
         return Present(
             at=now,
             position=position,
             minute=minute,
-            outlooks=judged.outlooks,
+            state=None if looked is None else looked.state,
+            outlooks={} if looked is None else looked.outlooks,
             alarms=alarms,
             latest=self._parts.store.latest(),
-            quality=judged.quality,
+            quality={} if looked is None else looked.state.quality,
         )
 
-    def _judged_at(self, position: WatchPosition, minute: int) -> _Judged:
+    def _look(self, position: WatchPosition, minute: int) -> _Looked:
         key = (position.next_minute, minute, position.revision)
         with self._lock:
-            if self._judged is not None and self._judged[0] == key:
-                return self._judged[1]
+            if self._looked is not None and self._looked.key == key:
+                return self._looked
         state = unpacked(position.state)
-        outlooks = {one.code: one for one in outlook(self._parts.watchlist, state, minute)}
-        found = _Judged(outlooks, state.quality)
+        found = {one.code: one for one in outlook(self._parts.watchlist, state, minute)}
+        looked = _Looked(key, state, found)
         with self._lock:
-            self._judged = (key, found)
-        return found
+            self._looked = looked
+        return looked
 
     def span(self, first_minute: int, minutes: int) -> SpanRecord:
         """Return the record of a span, as far as the watch has come.

@@ -8,17 +8,19 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from api.alerts.figures import bound_shown, clock_time, value_shown
+from api.alerts.figures import clock_time, measure_of, measure_of_sum
 from api.alerts.message import LINE_LENGTH, Addressed, Writer
 from api.alerts.phrases import ENGLISH, SPANISH
 from api.alerts.reach import reach_in, variable
 from api.records.alarms import AlarmRecord
+from api.records.particulars import NOTHING_BESIDE, Particulars
 from api.records.watch import WatchGap
 from api.site_files import read_nursery
 from rules.model.alarm import AlarmState, Priority
 from rules.model.batch import Cover, GraftMethod, Stage
+from rules.model.dose import DOSE_SHOWN, DoseKind, DoseLimit, Per
 from rules.model.people import Person
-from rules.model.quantities import Felt
+from rules.model.quantities import FELT_SHOWN, RECKONED, Felt
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -84,16 +86,37 @@ def small(small_site: Site, small_plans) -> Writer:
     return Writer(small_site, small_plans, "http://127.0.0.1:8484")
 
 
+SUMMED_SINCE = {Per.LOCAL_DAY: NIGHT - timedelta(hours=18), Per.STAGE: NIGHT - timedelta(days=17)}
+
+
+def beside_of(asked) -> Particulars:
+    """Return as many words' worth as can stand beside a value."""
+    if isinstance(asked, DoseLimit):
+        return Particulars(reckoned=True, unseen_min=55, begun_late=True)
+    if asked.quantity is Felt.EXPECTED_PEAK:
+        minute = int(NOON.timestamp()) // 60
+        return Particulars(True, 37.15, 142.85, minute, minute - 200, 0.25)
+    if asked.quantity in RECKONED:
+        return Particulars(reckoned=True, low=111.2, high=333.4)
+    if asked.quantity is Felt.LEAF_TEMPERATURE:
+        return Particulars(reckoned=True)
+    return NOTHING_BESIDE
+
+
 def every_alarm(writer: Writer) -> Iterator[AlarmRecord]:
-    """Yield an alarm for every limit that can speak of a batch now, far beyond its bound."""
+    """Yield an alarm for every limit and dose that can speak of a batch now, far beyond it."""
     for batch in writer.site.batch:
         stage = batch.stage_at(NIGHT)
         plan = writer.plans[batch.plan][-1]
         if stage not in plan.stage:
             continue
-        for limit in plan.stage[stage].limit:
-            value = limit.bound - 99.87 if limit.side == "low" else limit.bound * 2 + 1234.56
-            yield alarm_of(limit.id, batch=batch.code, value=value)
+        needs = plan.stage[stage]
+        for asked in (*needs.limit, *needs.dose):
+            value = asked.bound - 99.87 if asked.side == "low" else asked.bound * 2 + 1234.56
+            beside = {"value": value, "particulars": beside_of(asked)}
+            if isinstance(asked, DoseLimit):
+                beside["since"] = SUMMED_SINCE[asked.per]
+            yield alarm_of(asked.id, batch=batch.code, **beside)
         for felt in Felt:
             yield alarm_of(f"blind.{felt}", batch=batch.code, value=None)
 
@@ -135,8 +158,9 @@ def test_every_first_line_of_the_demo_says_what_to_do_first(demo: Writer, langua
             continue
         stage = batch.stage_at(NIGHT)
         assert stage is not None
-        limits = demo.plans[batch.plan][-1].stage[stage].limit
-        action = next(x for x in limits if x.id == alarm.condition).action
+        needs = demo.plans[batch.plan][-1].stage[stage]
+        asked = (*needs.limit, *needs.dose)
+        action = next(x for x in asked if x.id == alarm.condition).action
         assert action.in_language(language) in demo.opened(alarm, to(language)).line
 
 
@@ -204,8 +228,9 @@ def test_every_word_of_the_model_has_its_phrase(words):
     assert set(words.cover) == set(Cover)
     assert set(words.method) == set(GraftMethod)
     assert set(words.priority) == set(Priority)
-    assert all(bound_shown(felt, 1.0, person(), words) for felt in Felt)
-    assert all(value_shown(felt, 1.0, 2.0, person(), words) for felt in Felt)
+    assert set(words.summed) == set(DoseKind)
+    assert {felt: measure_of(felt, person()).unit for felt in Felt} == FELT_SHOWN
+    assert {kind: measure_of_sum(kind, person()).unit for kind in DoseKind} == DOSE_SHOWN
 
 
 def test_secret_addresses_come_from_the_environment_or_a_file(small_site: Site, tmp_path: Path):

@@ -12,13 +12,22 @@ import pytest
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from types import ModuleType
 
-_FILE = Path(__file__).parents[2] / "screens" / "nursery.py"
-_SPEC = importlib.util.spec_from_file_location("pages_nursery", _FILE)
-assert _SPEC is not None
-assert _SPEC.loader is not None
-pages_nursery = sys.modules.setdefault("pages_nursery", importlib.util.module_from_spec(_SPEC))
-_SPEC.loader.exec_module(pages_nursery)
+_FOLDER = Path(__file__).parents[2] / "screens"
+
+
+def _loaded(name: str, file: str) -> ModuleType:
+    spec = importlib.util.spec_from_file_location(name, _FOLDER / file)
+    assert spec is not None
+    assert spec.loader is not None
+    module = sys.modules.setdefault(name, importlib.util.module_from_spec(spec))
+    spec.loader.exec_module(module)
+    return module
+
+
+pages_nursery = _loaded("pages_nursery", "nursery.py")
+cover_days = _loaded("cover_days", "cover_days.py")
 
 
 @pytest.fixture(scope="session")
@@ -44,6 +53,29 @@ def serving():
 def client(tern_hollow) -> Iterator[httpx.Client]:
     with (
         pages_nursery.serving(tern_hollow.parts) as address,
+        httpx.Client(base_url=address, timeout=30) as one,
+    ):
+        yield one
+
+
+@pytest.fixture(scope="session")
+def four_days(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("four-days")
+    cover_days.fill(folder)
+    return folder
+
+
+@pytest.fixture
+def hot_bags(four_days: Path, tmp_path: Path) -> Iterator[object]:
+    opened = cover_days.opened(pages_nursery.copied(four_days, tmp_path / "days"))
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def hot_client(hot_bags) -> Iterator[httpx.Client]:
+    with (
+        pages_nursery.serving(hot_bags.parts) as address,
         httpx.Client(base_url=address, timeout=30) as one,
     ):
         yield one
