@@ -76,7 +76,7 @@ def _compare(
     middle = lower + (upper - lower) // 2
     off = np.where(count == 2, upper - lower > group.apart, np.abs(values - middle) > group.apart)
     apart = told & (count >= 2) & off
-    alone = apart & (count >= 3) & (2 * apart.sum(axis=0) < count)
+    alone = apart & (2 * apart.sum(axis=0) < count)  # of two that differ, both are apart
     for at, row in enumerate(rows.tolist()):
         found.apart[row] |= apart[at]
         found.alone[row] |= alone[at]

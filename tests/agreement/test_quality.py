@@ -75,13 +75,30 @@ class Words:
     sun: np.ndarray
 
 
+def sites_place() -> dict[str, object]:
+    bench = {"house": "h", "title": "B", "x_m": 1, "y_m": 1, "length_m": 4, "width_m": 1}
+    house = {"title": "H", "shade_fraction": 0.5, "length_m": 9, "width_m": 5}
+    return {
+        "site": {
+            "title": "A nursery",
+            "latitude_deg": 14.0,
+            "longitude_deg": 100.5,
+            "elevation_m": 20.0,
+            "time_zone": "Asia/Bangkok",
+        },
+        "lead": "lead",
+        "house": [{"id": "h", **house}],
+        "bench": [{"id": "b", **bench}],
+        "person": [{"id": "lead", "name": "The lead", "email": "lead@example.org"}],
+    }
+
+
 @st.composite
 def sites(draw) -> Site:
     def iso(minute):
         return str(np.datetime64(minute, "m")) + ":00Z"
 
     early, moved = iso(FIRST - 10_000), iso(FIRST + draw(st.integers(-2, 30)))
-    bench = {"house": "h", "title": "B", "x_m": 1, "y_m": 1, "length_m": 4, "width_m": 1}
     places = {
         "one": [{"since": early, "bench": "b"}],
         "two": [{"since": early, "until": moved, "bench": "b"}, {"since": moved, "house": "h"}],
@@ -120,24 +137,7 @@ def sites(draw) -> Site:
         }
         for name in dict.fromkeys(name for name, *_ in CHANNELS)
     ]
-    return Site.model_validate(
-        {
-            "site": {
-                "title": "A nursery",
-                "latitude_deg": 14.0,
-                "longitude_deg": 100.5,
-                "elevation_m": 20.0,
-                "time_zone": "Asia/Bangkok",
-            },
-            "lead": "lead",
-            "house": [
-                {"id": "h", "title": "H", "shade_fraction": 0.5, "length_m": 9, "width_m": 5}
-            ],
-            "bench": [{"id": "b", **bench}],
-            "person": [{"id": "lead", "name": "The lead", "email": "lead@example.org"}],
-            "sensor": sensors,
-        }
-    )
+    return Site.model_validate({**sites_place(), "sensor": sensors})
 
 
 @st.composite
@@ -303,6 +303,41 @@ def test_the_order_and_number_of_channels_in_a_block_do_not_matter(words, data):
     again_memory, again = judged(words.kit, {}, shuffled, words.sun)
     assert again_memory == memory
     alike(again, seen)
+
+
+def test_a_probe_that_is_moved_is_judged_alike_wherever_the_cells_are_cut():
+    moved = str(np.datetime64(FIRST + 10, "m")) + ":00Z"
+    early = str(np.datetime64(FIRST - 10_000, "m")) + ":00Z"
+    probe = {
+        "title": "P",
+        "channel": [{"id": "air", "quantity": "air_temperature", "unit": "degC", "path": "v"}],
+    }
+    stood = [
+        {"since": early, "until": moved, "house": "h"},
+        {"since": moved, "bench": "b"},
+    ]
+    bare = sites_place()
+    site = Site.model_validate(
+        {
+            **bare,
+            "sensor": [
+                {**probe, "id": "p", "topic": "p", "position": [{"since": early, "bench": "b"}]},
+                {**probe, "id": "q", "topic": "q", "position": stood},
+            ],
+        }
+    )
+    kit = quality_kit(site, figures=Figures(apart_min=3))
+    means = np.tile(np.array([20, 30], dtype=np.int64) * MICRO, (30, 1))
+    nothing = np.zeros(means.shape, dtype=np.bool_)
+    block = CellBlock(FIRST, kit.channels, means, ~nothing, nothing)
+    words = Words(kit, block, np.full(30, int(SunHeight.UP), dtype=np.int8))
+    whole_memory, whole = judged(kit, {}, block, words.sun)
+    assert whole.tests[:, 1].tolist().index(QualityTest.CROSS_SENSOR) == 13
+    for cut in range(31):
+        early_memory, before = judged(kit, {}, *rows_of(words, 0, cut))
+        late_memory, after = judged(kit, early_memory, *rows_of(words, cut, 30))
+        assert late_memory == whole_memory
+        alike(joined([before, after]), whole)
 
 
 def test_every_figure_of_minutes_is_drawn_short():

@@ -308,6 +308,33 @@ class TestCrossSensor:
         heard = self.hear(self.site(make, *self.ON, self.ON[0]), 10.0, 10.5, 30.0, 30.5)
         assert self.firsts(heard, SUSPECT, 4) == [(60, "cross_sensor")] * 4
 
+    def test_of_four_the_outer_two_are_half_and_nobody_fails(self, make):
+        heard = self.hear(self.site(make, *self.ON, self.ON[0]), 20.0, 22.0, 30.0, 32.0)
+        odd = (60, "cross_sensor")
+        assert self.firsts(heard, SUSPECT, 4) == [odd, None, None, odd]
+        assert self.firsts(heard, FAIL, 4) == [None] * 4
+
+    def test_what_a_probe_said_where_it_came_from_is_not_held_against_anyone(self, make):
+        moved = datetime.fromtimestamp((FIRST + 30) * 60, UTC).isoformat()
+        stood = [
+            {"since": DAYS_AGO, "until": moved, "house": "north"},
+            {"since": moved, "bench": "bench-2"},
+        ]
+        site = make.site(
+            sensor=[
+                make.sensor("p0", ("air_temperature",), bench="bench-2"),
+                make.sensor("p1", ("air_temperature",), position=stood),
+            ]
+        )
+        for speaks_until, first in ((30, None), (31, (35, "cross_sensor"))):
+            heard = Ear(
+                site,
+                figures=Figures(apart_min=5),
+                p0__air_temperature=[20.0] * 60,
+                p1__air_temperature=[30.0] * speaks_until,
+            )
+            assert heard.first("p0/air_temperature", SUSPECT) == first
+
     def test_one_that_has_fallen_silent_contradicts_nobody(self, make):
         site = self.site(make, *self.ON[:2])
         heard = Ear(site, p0__air_temperature=[20.0] * 200, p1__air_temperature=[30.0] * 40)
