@@ -71,7 +71,7 @@ class CoverHeat:
 
 def water_ahead(watchlist: Watchlist, present: Present, code: str) -> WaterAhead | None:
     """Return what the night ahead would do; None where the scion's water is not reckoned."""
-    batch = _named(watchlist, code)
+    batch = watched(watchlist, code)
     if batch is None or present.state is None or present.state.minute is None:
         return None
     minute = present.state.minute
@@ -88,7 +88,7 @@ def water_ahead(watchlist: Watchlist, present: Present, code: str) -> WaterAhead
 
 def cover_heat(watchlist: Watchlist, present: Present, code: str) -> CoverHeat | None:
     """Return what to expect under a batch's cover; None without one, or where nobody watches."""
-    batch = _named(watchlist, code)
+    batch = watched(watchlist, code)
     if batch is None or present.state is None or present.state.minute is None:
         return None
     minute = present.state.minute
@@ -123,5 +123,6 @@ def _heat_limits(limits: tuple[Limit, ...]) -> list[Limit]:
     return [by_bound[bound] for bound in sorted(by_bound)]
 
 
-def _named(watchlist: Watchlist, code: str) -> BatchWatch | None:
+def watched(watchlist: Watchlist, code: str) -> BatchWatch | None:
+    """Return a batch of the watchlist by its code."""
     return next((batch for batch in watchlist.batches if batch.code == code), None)

@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 from api.records.alarms import alarm, alarm_history, changes_of, standing_alarms
 from api.records.outbox import messages_of
 from api.records.session import reading
+from api.web.estimates import known_text
 from api.web.now_page import WAITING
-from api.web.telling import blind_felt, limit_of
+from api.web.telling import asked_of, blind_felt
 from rules.model.alarm import AlarmState
+from rules.model.dose import DoseLimit
 from rules.model.plan import plan_of
 
 if TYPE_CHECKING:
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
     from api.records.alarms import AlarmChange, AlarmRecord
     from api.records.outbox import OutboxRow
     from api.web.telling import Telling
+    from rules.model.plan import Limit
 
 MOST_PAST = 100
 
@@ -82,8 +85,8 @@ def says_of(parts: Parts, one: AlarmRecord, telling: Telling) -> str:
         return telling.words.blind_to([telling.words.felt[felt]])
     batch = next((b for b in parts.site.batch if b.code == one.batch), None)
     plan = plan_of(parts.plans, batch.plan, one.opened_at) if batch else None
-    limit = limit_of(plan, batch, one.condition, one.opened_at)
-    return telling.says(limit) if limit else one.condition
+    asked = asked_of(plan, batch, one.condition, one.opened_at)
+    return telling.says(asked) if asked else one.condition
 
 
 def alarms_page(parts: Parts, telling: Telling) -> AlarmsPage:
@@ -109,13 +112,13 @@ def alarm_page(parts: Parts, alarm_id: int, telling: Telling) -> AlarmPage:
     words = telling.words
     batch = next((b for b in parts.site.batch if b.code == one.batch), None)
     plan = plan_of(parts.plans, batch.plan, one.opened_at) if batch else None
-    limit = limit_of(plan, batch, one.condition, one.opened_at)
+    asked = asked_of(plan, batch, one.condition, one.opened_at)
     value, todo = "", ""
-    if limit is not None:
-        todo = telling.action(limit)
+    if asked is not None:
+        todo = _todo(asked, one, telling)
         if one.value is not None:
-            felt = telling.value(limit.quantity, one.value)
-            value = f"{words.capital(felt)}; {words.should_be(telling.need(limit))}."
+            said = _value(asked, one, telling)
+            value = f"{words.capital(said)}; {words.should_be(telling.need(asked))}."
     elif blind_felt(one.condition) is not None:
         todo = words.look_at_plants
     line = line_of(parts, one, telling)
@@ -147,6 +150,32 @@ def alarm_page(parts: Parts, alarm_id: int, telling: Telling) -> AlarmPage:
         ),
         messages=tuple(_message(message, telling) for message in messages),
     )
+
+
+def _value(asked: Limit | DoseLimit, one: AlarmRecord, telling: Telling) -> str:
+    """Return the value an alarm was raised with, or the sum with since when it ran."""
+    value = one.value if one.value is not None else 0.0
+    known = one.particulars
+    if not isinstance(asked, DoseLimit):
+        return known_text(asked.quantity, value, known, telling)
+    words = telling.words
+    parts = [f"{telling.summed(asked)}: {telling.total(asked.kind, value)}"]
+    if known.reckoned:
+        parts[0] = f"{parts[0]} ({words.reckoned})"
+    parts.append(words.counted_since(telling.time(one.since)))
+    if known.begun_late:
+        parts.append(words.sum_begun_late)
+    if known.unseen_min:
+        parts.append(words.not_seen_for(words.lasting(known.unseen_min * 60)))
+    return ", ".join(parts)
+
+
+def _todo(asked: Limit | DoseLimit, one: AlarmRecord, telling: Telling) -> str:
+    """Return what to do first, with by when shade must be up where that was told."""
+    by = one.particulars.shade_by_minute
+    if by is None or one.ended_at is not None:
+        return telling.action(asked)
+    return f"{telling.words.shade_up(telling.soon(by))} {telling.action(asked)}"
 
 
 def _change(change: AlarmChange, telling: Telling) -> str:

@@ -9,14 +9,21 @@ from typing import TYPE_CHECKING
 from api.records.alarms import alarm_history
 from api.records.session import reading
 from api.web.alarm_pages import line_of
-from api.web.day import day_from, day_of, instant_of
+from api.web.batch_day import BatchDay
+from api.web.day import day_from, day_of
+from api.web.day_charts import chart_of, frame_of, sum_chart_of
+from api.web.estimates import LEAF
+from api.web.heat import heat_section
+from api.web.needs import need_rows
 from api.web.next_step import next_step_of
 from api.web.now_page import entry_of, stale_sentences
-from api.web.pictures import chart_of, day_picture, frame_of, ribbon_of, worst_by_night
+from api.web.pictures import day_picture, ribbon_of
+from api.web.sums import same_sums, sum_of, sum_rows
 from api.web.tonight import tonight_of
+from api.web.water import water_section
 from rules.local_time import to_local
 from rules.model.event import Standing
-from rules.model.plan import When, plan_of
+from rules.model.plan import plan_of
 from rules.model.quantities import Felt
 
 if TYPE_CHECKING:
@@ -28,32 +35,21 @@ if TYPE_CHECKING:
     from api.parts import Parts
     from api.v1.sight import Present, Sight
     from api.web.alarm_pages import AlarmLine
+    from api.web.heat import HeatSection
+    from api.web.needs import NeedRow
     from api.web.next_step import NextStep
     from api.web.now_page import Entry
     from api.web.pictures import DayPicture, Drawn
+    from api.web.sums import SumRow
     from api.web.telling import Telling
     from api.web.tonight import TonightLine
-    from rules.evaluator import BatchOutlook, Judged
+    from api.web.water import WaterSection
+    from rules.evaluator import BatchOutlook
     from rules.model.batch import Batch
 
 MOST_ALARMS = 30
-
-
-@dataclass(frozen=True, slots=True)
-class NeedRow:
-    """A limit beside now and last night's worst. `wrong` is "", "low" or "high".
-
-    `again`: the row above speaks of the same quantity.
-    """
-
-    what: str
-    again: bool
-    need: str
-    now: str
-    now_wrong: str
-    worst: str
-    worst_wrong: str
-    read: str
+DRAWN_ELSEWHERE = frozenset({Felt.RESERVE, Felt.HOURS_TO_CRITICAL, Felt.EXPECTED_PEAK})
+"""What the sections on water and heat draw."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +83,10 @@ class BatchPage:
     entry: Entry | None
     next_step: NextStep | None
     tonight: tuple[TonightLine, ...]
+    water: WaterSection | None
+    heat: HeatSection | None
     rows: tuple[NeedRow, ...]
+    sums: tuple[SumRow, ...]
     facts: tuple[Fact, ...]
     source: str
     day_name: str
@@ -120,9 +119,7 @@ def batch_page(
         entry = entry_of(parts, batch, seen, present=present, picture=now, telling=telling)
     words = telling.words
     plan = plan_of(parts.plans, batch.plan, telling.now)
-    limits: dict[Felt, list[Judged]] = {}
-    for one in seen.judged if seen else ():
-        limits.setdefault(one.limit.quantity, []).append(one)
+    shown = BatchDay(parts, batch, seen, present, picture, alarms, telling)
     return BatchPage(
         code=batch.code,
         kind=telling.kind(batch),
@@ -134,12 +131,10 @@ def batch_page(
         entry=entry,
         next_step=next_step_of(parts, batch, telling),
         tonight=tonight_of(parts, sight, batch, telling),
-        rows=tuple(
-            _row(one, seen, batch, last_night, telling, parts, again=place > 0)
-            for judged in limits.values()
-            for place, one in enumerate(judged)
-            if seen is not None
-        ),
+        water=water_section(shown),
+        heat=heat_section(shown),
+        rows=need_rows(shown, last_night),
+        sums=sum_rows(seen, telling),
         facts=_facts(parts, batch, telling),
         source=plan.source if plan else "",
         day_name=words.noon_to_noon(
@@ -149,21 +144,7 @@ def batch_page(
         later="" if day == today else (day.starts_on + timedelta(days=1)).isoformat(),
         ribbon=ribbon_of(picture, batch, telling),
         hours=tuple(text for _, text in frame_of(picture, telling).hours),
-        charts=tuple(
-            Picture(words.felt[felt], _now(felt, seen, telling), drawn)
-            for felt, judged in limits.items()
-            if (
-                drawn := chart_of(
-                    picture,
-                    batch.code,
-                    felt,
-                    limits=[one.limit for one in judged],
-                    alarms=[a for a in alarms if _speaks_of(a.condition, judged)],
-                    telling=telling,
-                )
-            )
-            is not None
-        ),
+        charts=(*_charts(shown), *_sum_charts(shown)),
         seen=tuple(
             (
                 telling.time(o.at),
@@ -200,62 +181,6 @@ def _last_night(sight: Sight, present: Present, picture: DayPicture, parts: Part
     return day_picture(sight, parts.site.site, day_from(noon, parts.site.site))
 
 
-def _row(
-    one: Judged,
-    seen: BatchOutlook,
-    batch: Batch,
-    last_night: DayPicture,
-    telling: Telling,
-    parts: Parts,
-    *,
-    again: bool,
-) -> NeedRow:
-    limit, words = one.limit, telling.words
-    side = limit.side.value
-    now = seen.felt.get(limit.quantity)
-    value = words.not_seen
-    if one.value is not None:
-        value = telling.value(limit.quantity, one.value)
-        if not one.speaks:
-            value = f"{value} ({words.not_judged_now})"
-    worst, worst_wrong = words.not_seen, ""
-    record = last_night.batches.get(batch.code)
-    if limit.when is When.DAY or limit.quantity is Felt.PPFD:
-        worst = words.not_at_night
-    elif record is not None:
-        found = worst_by_night(record, last_night.day, parts.site.site, limit)
-        if found is not None:
-            at = telling.clock(instant_of(found[1]))
-            worst = f"{telling.value(limit.quantity, found[0])}, {at}"
-            beyond = found[0] < limit.bound if side == "low" else found[0] > limit.bound
-            worst_wrong = side if beyond else ""
-    read = words.no_reading
-    if now is not None and now.age_min is not None:
-        read = telling.minutes_ago(now.age_min)
-    read = "; ".join((read, *_doubts(seen, limit.quantity, telling)))
-    return NeedRow(
-        what=words.felt[limit.quantity],
-        again=again,
-        need=telling.need(limit),
-        now=value,
-        now_wrong=side if one.margin is not None and one.margin < 0 else "",
-        worst=worst,
-        worst_wrong=worst_wrong,
-        read=read,
-    )
-
-
-def _doubts(seen: BatchOutlook, felt: Felt, telling: Telling) -> Iterator[str]:
-    """Yield what speaks against the newest word of a quantity."""
-    belief, words = seen.belief_in(felt), telling.words
-    if belief.failed is not None:
-        yield words.not_believed(words.doubts[belief.failed])
-    if belief.suspect is not None:
-        yield words.suspect(words.doubts[belief.suspect])
-    if belief.out_of_calibration:
-        yield words.calibration_over
-
-
 def _facts(parts: Parts, batch: Batch, telling: Telling) -> tuple[Fact, ...]:
     words = telling.words
     stage = batch.stage_at(telling.now)
@@ -279,13 +204,38 @@ def _facts(parts: Parts, batch: Batch, telling: Telling) -> tuple[Fact, ...]:
     )
 
 
-def _now(felt: Felt, seen: BatchOutlook | None, telling: Telling) -> str:
-    now = seen.felt.get(felt) if seen else None
-    if now is None or now.value is None:
-        return telling.words.not_seen
-    return telling.value(felt, now.value)
+def _charts(shown: BatchDay) -> Iterator[Picture]:
+    """Yield a chart of each quantity that a limit speaks of and no section draws."""
+    words = shown.telling.words
+    film = shown.film_spans()
+    for felt, limits in shown.limits().items():
+        if felt in DRAWN_ELSEWHERE:
+            continue
+        drawn = chart_of(
+            shown.picture,
+            shown.batch.code,
+            felt,
+            limits=limits,
+            film=film,
+            alarms=shown.alarms_on(felt),
+            telling=shown.telling,
+        )
+        if drawn is not None:
+            mark = f" ({words.reckoned})" if felt in LEAF and shown.leaf_is_reckoned() else ""
+            yield Picture(f"{words.felt[felt]}{mark}", shown.now(felt), drawn)
 
 
-def _speaks_of(condition: str, judged: list[Judged]) -> bool:
-    quantity = judged[0].limit.quantity
-    return condition == f"blind.{quantity.value}" or condition in {one.limit.id for one in judged}
+def _sum_charts(shown: BatchDay) -> Iterator[Picture]:
+    telling = shown.telling
+    for alike in same_sums(shown.seen) if shown.seen else ():
+        names = {one.dose.id for one in alike}
+        drawn = sum_chart_of(
+            shown.picture,
+            shown.batch.code,
+            [one.dose for one in alike],
+            alarms=[alarm for alarm in shown.alarms if alarm.condition in names],
+            telling=telling,
+        )
+        if drawn is not None:
+            name = f"{telling.words.sums.lower()}: {telling.summed(alike[0].dose)}"
+            yield Picture(name, sum_of(alike[0], telling), drawn)

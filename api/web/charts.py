@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from api.web.scale import Domain, domain_of, extremes
-from api.web.svg import drawing, element, line_path, share, stretched
+from api.web.scale import Domain, domain_of, extremes, runs_of, spread_by_column
+from api.web.svg import area_path, drawing, element, line_path, share, stretched
 from rules.model.plan import Side
 
 if TYPE_CHECKING:
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 COLUMNS = 480
+BAND_COLUMNS = 160
 GRID_HEIGHT = 400
 HEIGHT = 190
 TOP = 16
@@ -68,18 +69,27 @@ def chart(
     least_span: float,
     title: str,
     describes: str,
+    band: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None,
+    held: Sequence[float] = (),
 ) -> Markup:
-    """Return the picture; `values` and `before` run over the minutes of the day, NaN for gaps."""
-    drawn_values = values if before is None else np.concatenate((values, before))
-    domain = domain_of(drawn_values, [bound.value for bound in bounds], least_span)
+    """Return the picture; `values` and `before` run over the minutes of the day, NaN for gaps.
+
+    `band` is what is likely on both sides of `values`; `held` are values that must be in the
+    picture.
+    """
+    drawn = [values, *(() if before is None else (before,)), *(band or ())]
+    in_picture = [*(bound.value for bound in bounds), *held]
+    domain = domain_of(np.concatenate(drawn), in_picture, least_span)
     layers: list[Markup] = [
         element("rect", x=share(a), width=share(b - a), y=TOP, height=_plot(), class_="dark")
         for a, b in frame.dark
     ]
-    layers += _rules(domain)
+    layers += [_rule(value, domain) for value in domain.ruled]
     for bound in bounds:
         layers += _bound(bound, domain)
     grid: list[Markup] = []
+    if band is not None:
+        grid.append(element("path", d=_area(*band, domain), class_="band"))
     if before is not None:
         grid.append(element("path", d=_line(before, domain, COLUMNS // 2), class_="ghost"))
     grid.append(element("path", d=_line(values, domain, COLUMNS), class_="record"))
@@ -93,6 +103,8 @@ def chart(
             height=_plot(),
         )
     )
+    layers += _ticks(domain)
+    layers += [_bound_words(bound, domain) for bound in bounds if bound.spans]
     layers += _alarms(marks)
     layers += _hours(frame)
     return drawing(title, describes, *layers, class_="chart", height=HEIGHT)
@@ -114,13 +126,30 @@ def _line(values: NDArray[np.float64], domain: Domain, columns: int) -> str:
     return line_path(runs)
 
 
-def _rules(domain: Domain) -> list[Markup]:
+def _area(low: NDArray[np.float64], high: NDArray[np.float64], domain: Domain) -> str:
+    lowest, highest = spread_by_column(low, high, BAND_COLUMNS)
+    step = COLUMNS * 4 / lowest.size
+    shapes: list[list[tuple[float, float]]] = []
+    for start, end in runs_of(np.isfinite(lowest) & np.isfinite(highest)):
+        columns = range(start, end)
+        over = [((i + 0.5) * step, domain.height_of(highest[i]) * GRID_HEIGHT) for i in columns]
+        under = [((i + 0.5) * step, domain.height_of(lowest[i]) * GRID_HEIGHT) for i in columns]
+        shapes.append([*over, *reversed(under)])
+    return area_path(shapes)
+
+
+def _rule(value: float, domain: Domain) -> Markup:
+    y = _y(value, domain)
+    return element("line", x1="0", x2="100%", y1=y, y2=y, class_="rule")
+
+
+def _ticks(domain: Domain) -> list[Markup]:
+    """Return the figures of the ruled values, to be drawn over all that is filled."""
     drawn: list[Markup] = []
     whole = all(value == round(value) for value in domain.ruled)
     decimals = 0 if whole else 1
     for value in domain.ruled:
         y = _y(value, domain)
-        drawn.append(element("line", x1="0", x2="100%", y1=y, y2=y, class_="rule"))
         text = f"{value:.{decimals}f}"
         drawn.append(element("text", text, x="4", y=y - 3, class_="tick"))
     return drawn
@@ -145,14 +174,14 @@ def _bound(bound: Bound, domain: Domain) -> list[Markup]:
             )
         )
         drawn.append(element("line", x1=a, x2=share(end), y1=y, y2=y, class_=f"bound bound-{name}"))
-    if bound.spans:
-        inside = y + 12 if bound.side is Side.HIGH else y - 4
-        end = max(end for _, end in bound.spans)
-        at = share(min(end, 0.995))
-        drawn.append(
-            element("text", bound.words, x=at, y=inside, text_anchor="end", class_="bound-words")
-        )
     return drawn
+
+
+def _bound_words(bound: Bound, domain: Domain) -> Markup:
+    y = _y(bound.value, domain)
+    inside = y + 12 if bound.side is Side.HIGH else y - 4
+    at = share(min(max(end for _, end in bound.spans), 0.995))
+    return element("text", bound.words, x=at, y=inside, text_anchor="end", class_="bound-words")
 
 
 def _alarms(marks: Sequence[Mark]) -> list[Markup]:

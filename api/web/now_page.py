@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 from api.records.outbox import MessageKind, messages_of
 from api.records.session import reading
 from api.records.tables import instant
-from api.web.day import instant_of
-from api.web.pictures import ribbon_of, slope_per_hour
-from rules.belief import Missing
+from api.web.estimates import felt_text
+from api.web.pictures import ribbon_of
+from api.web.troubles import Scene, troubles_of
 from rules.escalation import who_is_on_duty
 from rules.model.alarm import AlarmState
 from rules.model.event import Standing
@@ -26,25 +26,14 @@ if TYPE_CHECKING:
     from api.v1.sight import Present
     from api.web.pictures import DayPicture, Drawn
     from api.web.telling import Telling
-    from api.web.words.en import English
-    from rules.evaluator import BatchOutlook, Judged
+    from api.web.troubles import Trouble
+    from rules.evaluator import BatchOutlook
     from rules.model.batch import Batch
 
 STILL_AFTER_S = 300
 SILENT_AFTER_S = 1800
-TREND_MIN = 30
 
 WAITING = frozenset({AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED_UNACKNOWLEDGED})
-
-
-@dataclass(frozen=True, slots=True)
-class Trouble:
-    """One reason why a batch needs someone, in sentences."""
-
-    what: str
-    value: str
-    since: str
-    todo: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +140,7 @@ def entry_of(
     """Return what the page says of one batch that is not steady."""
     alarms = [one for one in present.alarms if one.batch == batch.code]
     waiting = [one for one in alarms if one.state in WAITING]
-    trouble, also = troubles_of(parts, batch, seen, picture=picture, telling=telling)
+    trouble, also = troubles_of(Scene(parts, batch, seen, present, picture, telling))
     judged = {one.limit.quantity for one in seen.judged}
     ages = [
         now.age_min
@@ -176,128 +165,18 @@ def entry_of(
 
 
 def feels_of(seen: BatchOutlook, telling: Telling) -> tuple[str, ...]:
-    """Return what the batch feels now, as words with values; darkness goes without saying."""
+    """Return what the batch feels now, as words with values.
+
+    Darkness goes without saying, and the heat of tomorrow is not felt yet.
+    """
     judged = dict.fromkeys(one.limit.quantity for one in seen.judged)
     return tuple(
-        f"{telling.words.felt[felt]} {telling.value(felt, now.value)}"
+        f"{telling.words.felt[felt]} {felt_text(felt, now.value, seen, telling)}"
         for felt in judged
         if (now := seen.felt.get(felt)) is not None
         and now.value is not None
+        and felt is not Felt.EXPECTED_PEAK
         and not (felt is Felt.PPFD and now.value < 1.0)
-    )
-
-
-def troubles_of(
-    parts: Parts, batch: Batch, seen: BatchOutlook, *, picture: DayPicture, telling: Telling
-) -> tuple[Trouble, tuple[str, ...]]:
-    """Return the worst thing wrong with a batch, and the others in short."""
-    raised = sorted(
-        (one for one in seen.judged if one.raised),
-        key=lambda one: (_urgency(one), one.margin if one.margin is not None else 1.0),
-    )
-    found: list[Trouble] = []
-    told_of: set[tuple[Felt, str]] = set()
-    for one in raised:
-        # Two limits on the same side of one quantity are one trouble: the graver speaks.
-        key = (one.limit.quantity, one.limit.side.value)
-        if key not in told_of:
-            told_of.add(key)
-            found.append(_raised(one, batch, picture, telling))
-    if seen.blind_to:
-        blind = _blind(parts, seen, telling)
-        found.insert(0 if seen.standing is Standing.BLIND else len(found), blind)
-    if not found:
-        found.append(_drifting(seen, telling))
-    worst, *others = found
-    return worst, tuple(f"{other.what} {other.value}".strip() for other in others)
-
-
-def _raised(one: Judged, batch: Batch, picture: DayPicture, telling: Telling) -> Trouble:
-    limit, words = one.limit, telling.words
-    value = ""
-    if one.value is not None:
-        now = telling.value(limit.quantity, one.value)
-        moving = _moving(limit.quantity, batch, picture, telling)
-        value = f"{now}{f', {moving}' if moving else ''}; {words.should_be(telling.need(limit))}."
-    since = "" if one.since_minute is None else telling.since(instant_of(one.since_minute))
-    return Trouble(f"{words.capital(telling.says(limit))}:", value, since, telling.action(limit))
-
-
-def _moving(felt: Felt, batch: Batch, picture: DayPicture, telling: Telling) -> str:
-    record = picture.batches.get(batch.code)
-    if record is None or felt not in record.felt:
-        return ""
-    until = picture.judged_to - picture.day.first_minute
-    slope = slope_per_hour(record.felt[felt], until, TREND_MIN)
-    if slope is None:
-        return ""
-    amount = telling.value(felt, abs(slope))
-    if not any(mark in "123456789" for mark in telling.number(felt, abs(slope))):
-        return ""
-    return telling.words.moving(slope, amount)
-
-
-def _blind(parts: Parts, seen: BatchOutlook, telling: Telling) -> Trouble:
-    words = telling.words
-    channels = [
-        channel
-        for felt in seen.blind_to
-        if felt in seen.felt and (channel := seen.felt[felt].channel) is not None
-    ]
-    speaking = dict.fromkeys(channel.partition("/")[0] for channel in channels)
-    titles = {sensor.id: sensor.title for sensor in parts.site.sensor}
-    ages = [
-        age
-        for felt in seen.blind_to
-        if felt in seen.felt and (age := seen.felt[felt].age_min) is not None
-    ]
-    last = ""
-    if ages:
-        heard = telling.now.timestamp() - max(ages) * 60
-        last = telling.since(instant(int(heard * 1000)))
-    names = [f"{name} ({titles[name]})" if name in titles else name for name in speaking]
-    felts = [words.felt[felt] for felt in seen.blind_to]
-    why = " ".join(dict.fromkeys(filter(None, (_why(seen, felt, words) for felt in seen.blind_to))))
-    return Trouble(f"{words.capital(words.blind_to(felts))}.", why, last, words.blind_action(names))
-
-
-def _why(seen: BatchOutlook, felt: Felt, words: English) -> str:
-    """Say why a quantity can't be seen, where there is more to it than silence."""
-    belief = seen.belief_in(felt)
-    if belief.missing is Missing.NOT_BELIEVED and belief.failed is not None:
-        return f"{words.capital(words.not_believed(words.doubts[belief.failed]))}."
-    return words.never_spoke if belief.missing is Missing.NEVER_SPOKE else ""
-
-
-def _drifting(seen: BatchOutlook, telling: Telling) -> Trouble:
-    words = telling.words
-    pending = [one for one in seen.judged if one.margin is not None and one.margin < 0]
-    if pending:
-        return _beyond(min(pending, key=_urgency), telling)
-    for name, minutes in seen.heading:
-        one = next((judged for judged in seen.judged if judged.limit.id == name), None)
-        if one is not None and one.value is not None:
-            limit = one.limit
-            now = telling.value(limit.quantity, one.value)
-            return Trouble(
-                f"{words.capital(words.felt[limit.quantity])} {now},",
-                f"{words.heading(minutes)} ({telling.need(limit)}).",
-                "",
-                telling.action(limit),
-            )
-    return Trouble(f"{words.capital(words.heading_unknown())}.", "", "", "")
-
-
-def _beyond(one: Judged, telling: Telling) -> Trouble:
-    """Say that a limit is broken, though not for long enough to be an alarm."""
-    words, limit = telling.words, one.limit
-    now = telling.value(limit.quantity, one.value) if one.value is not None else ""
-    since = "" if one.since_minute is None else telling.since(instant_of(one.since_minute))
-    return Trouble(
-        f"{words.capital(telling.says(limit))}:",
-        f"{now}; {words.should_be(telling.need(limit))}.".lstrip("; "),
-        since,
-        telling.action(limit),
     )
 
 
@@ -321,10 +200,6 @@ def _who(parts: Parts, alarms: list[AlarmRecord], telling: Telling) -> tuple[str
     if not said:
         said[words.not_told()] = None
     return tuple(said)
-
-
-def _urgency(one: Judged) -> int:
-    return ("high", "medium", "low").index(one.limit.priority.value)
 
 
 def _order(code: str, seen: BatchOutlook, present: Present) -> tuple[int, int, float, str]:

@@ -21,8 +21,9 @@ from api.records.tables import as_ms
 from api.web.alarm_pages import alarm_page, alarms_page
 from api.web.batch_page import batch_page
 from api.web.day import day_of
+from api.web.day_charts import frame_of
 from api.web.now_page import now_page
-from api.web.pictures import day_picture, frame_of
+from api.web.pictures import day_picture
 from api.web.sensor_page import sensor_page
 from api.web.telling import Telling
 from api.web.words.languages import LANGUAGES, chosen_words

@@ -100,6 +100,21 @@ def extremes(values: NDArray[np.float64], columns: int) -> list[list[tuple[float
     return runs
 
 
+def spread_by_column(
+    low: NDArray[np.float64], high: NDArray[np.float64], columns: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the lowest low and the highest high of each column; NaN where nothing was told.
+
+    >>> spread_by_column(np.array([1.0, 0.0, np.nan]), np.array([2.0, 4.0, np.nan]), 3)[1].tolist()
+    [2.0, 4.0, nan]
+    """
+    columns = max(1, min(columns, low.size))
+    edges = (np.arange(columns + 1) * low.size) // columns
+    lowest = np.fmin.reduceat(low, edges[:-1])
+    highest = np.fmax.reduceat(high, edges[:-1])
+    return lowest, highest
+
+
 def worst_by_column(
     margin: NDArray[np.float64], columns: int
 ) -> tuple[NDArray[np.float64], NDArray[np.int64]]:

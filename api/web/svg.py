@@ -72,6 +72,15 @@ def line_path(runs: Sequence[Sequence[tuple[float, float]]]) -> str:
     return "".join(said)
 
 
+def area_path(shapes: Sequence[Sequence[tuple[float, float]]]) -> str:
+    """Return path commands for closed shapes, each a round of places.
+
+    >>> area_path([[(0.0, 0.0), (4.0, 0.0), (4.0, 3.0)]])
+    'M0 0l4 0l0 3z'
+    """
+    return "".join(f"{line_path([shape])}z" for shape in shapes if len(shape) > 1)
+
+
 def drawing(title: str, describes: str, *inside: Markup, class_: str, height: int) -> Markup:
     """Return a whole picture, as wide as its place, that says in words what it shows."""
     return element(

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
-from api.web.words.en import DECIMALS
+from api.web.words.en import DECIMALS, DOSE_DECIMALS
 from rules.local_time import to_local
 from rules.model.alarm import Priority
+from rules.model.dose import DOSE_SHOWN, DoseKind, DoseLimit
+from rules.model.plan import Side
 from rules.model.quantities import FELT_SHOWN, Felt
+from rules.reserve import MOST_HOURS
 
 if TYPE_CHECKING:
-    from datetime import date, datetime
+    from datetime import date
 
     from api.web.words.en import English
     from rules.model.batch import Batch
@@ -20,6 +24,8 @@ if TYPE_CHECKING:
     from rules.model.site import Site
 
 BLIND = "blind."
+FEW_HOURS = 10.0
+SOON_S = 900
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +57,12 @@ class Telling:
         this_year = to_local(self.now, self.site.site).year
         return text if on.year == this_year else f"{text} {on.year}"
 
+    def soon(self, minute: int) -> str:
+        """Return when a cell to come begins; "" for now, which is the next quarter of an hour."""
+        if minute * 60 - self.now.timestamp() < SOON_S:
+            return ""
+        return self.time(datetime.fromtimestamp(minute * 60, UTC))
+
     def age_s(self, at: datetime) -> int:
         """Return how many whole seconds ago an instant was; 0 for one to come."""
         return max(0, int((self.now - at).total_seconds()))
@@ -68,26 +80,55 @@ class Telling:
         return self.words.since(self.time(at), self.words.lasting(self.age_s(at)))
 
     def number(self, felt: Felt, value: float) -> str:
-        """Return a value without its unit."""
-        return self.words.number(value, DECIMALS[felt])
+        """Return a value without its unit; the last hours of water are told in tenths."""
+        few = felt is Felt.HOURS_TO_CRITICAL and 0.0 < value < FEW_HOURS
+        return self.words.number(value, 1 if few else DECIMALS[felt])
 
     def value(self, felt: Felt, value: float) -> str:
-        """Return a value with its unit, kept on one line."""
+        """Return a value with its unit, kept on one line; hours without end as such."""
+        if felt is Felt.HOURS_TO_CRITICAL and value >= MOST_HOURS:
+            return self.words.no_end
         return f"{self.number(felt, value)}\N{NO-BREAK SPACE}{FELT_SHOWN[felt]}"
 
-    def need(self, limit: Limit) -> str:
-        """Return what a limit asks for: "at most 0.60 kPa by day"."""
-        when = self.words.when[limit.when]
-        need = f"{self.words.side[limit.side]} {self.value(limit.quantity, limit.bound)}"
-        return f"{need} {when}" if when else need
+    def band(self, felt: Felt, low: float, high: float) -> str:
+        """Return the ends of a band: "66 to 81 %"."""
+        return self.words.band(self.number(felt, low), self.value(felt, high))
 
-    def says(self, limit: Limit) -> str:
-        """Return what is wrong when the limit is broken."""
-        return limit.says.in_language(self.words.code)
+    def total(self, kind: DoseKind, value: float) -> str:
+        """Return a sum with its unit, kept on one line."""
+        number = self.words.number(value, DOSE_DECIMALS[kind])
+        return f"{number}\N{NO-BREAK SPACE}{DOSE_SHOWN[kind]}"
 
-    def action(self, limit: Limit) -> str:
-        """Return what to do when the limit is broken."""
-        return limit.action.in_language(self.words.code)
+    def summed(self, dose: DoseLimit) -> str:
+        """Return what a dose adds up: "air temperature above 32.0 °C"."""
+        beyond = ""
+        if dose.threshold is not None:
+            side = self.words.base_side[dose.beyond or Side.HIGH]
+            beyond = f"{side} {self.value(dose.quantity, dose.threshold)}"
+        felt = self.words.felt[dose.quantity]
+        return self.words.summed[dose.kind].format(felt=felt, beyond=beyond)
+
+    def need(self, asked: Limit | DoseLimit) -> str:
+        """Return what a limit or dose asks for: "at most 0.60 kPa by day"."""
+        words = self.words
+        if isinstance(asked, DoseLimit):
+            bound = f"{self.total(asked.kind, asked.bound)} {words.per[asked.per]}"
+            held = words.when[asked.when]
+        else:
+            bound = self.value(asked.quantity, asked.bound)
+            held = words.when[asked.when]
+            if asked.film is not None:
+                held = f"{held} {words.film[asked.film]}".strip()
+        need = f"{words.side[asked.side]} {bound}"
+        return f"{need} {held}" if held else need
+
+    def says(self, asked: Limit | DoseLimit) -> str:
+        """Return what is wrong when the limit or dose is broken."""
+        return asked.says.in_language(self.words.code)
+
+    def action(self, asked: Limit | DoseLimit) -> str:
+        """Return what to do when the limit or dose is broken."""
+        return asked.action.in_language(self.words.code)
 
     def person(self, person_id: str) -> str:
         """Return a person's name; the id itself for someone who has left the site file."""
@@ -113,22 +154,23 @@ class Telling:
         return self.words.standing[standing]
 
 
-def limit_of(
+def asked_of(
     plan: CarePlan | None, batch: Batch | None, condition: str, at: datetime
-) -> Limit | None:
-    """Return the limit an alarm of a batch speaks of.
+) -> Limit | DoseLimit | None:
+    """Return the limit or dose limit an alarm of a batch speaks of.
 
-    The limit of the stage in force at the aware instant, else of any stage; None for a blind
-    condition, and for a limit that has gone from the plan.
+    That of the stage in force at the aware instant, else of any stage; None for a blind condition,
+    and for one that has gone from the plan.
     """
     if plan is None or batch is None:
         return None
     stage = batch.stage_at(at)
     in_order = [plan.stage[stage]] if stage in plan.stage and stage is not None else []
     for stage_plan in [*in_order, *plan.stage.values()]:
-        for limit in stage_plan.limit:
-            if limit.id == condition:
-                return limit
+        known: tuple[Limit | DoseLimit, ...] = (*stage_plan.limit, *stage_plan.dose)
+        for asked in known:
+            if asked.id == condition:
+                return asked
     return None
 
 

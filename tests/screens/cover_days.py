@@ -113,7 +113,7 @@ def plans() -> dict[str, tuple[CarePlan, ...]]:
             limit("heat-danger", *heat, 38.0, says="bag far too hot"),
             limit("peak", "expected_peak", "high", 38.0, says="too hot tomorrow"),
             limit("reserve", "moisture_reserve", "low", 30.0, says="scion is running dry"),
-            limit("hours", "hours_to_critical", "low", 24.0, says="little water left"),
+            limit("hours", "hours_to_critical", "low", 36.0, says="little water left"),
             limit(
                 "pull", "leaf_vapour_pressure_deficit", "high", 1.8, says="air pulls at the leaves"
             ),
@@ -284,14 +284,15 @@ def site() -> Site:
 
 
 def weather(minutes: int) -> dict[str, np.ndarray]:
-    """Return every channel minute by minute from BEGAN on; a cloudy second day."""
+    """Return every channel minute by minute from BEGAN on; day two cloudy, day four warmer."""
     chance = np.random.default_rng(20261115)
     hour = 6.0 + np.arange(minutes) / 60.0
     day = np.maximum(0.0, np.sin((hour % 24 - 5.2) / 13.6 * np.pi)) * ((hour % 24) < 18.8)
     cloud = np.where((hour > 24) & (hour < 48), 0.45, 0.95) + chance.normal(0, 0.04, minutes)
     light = np.maximum(0.0, 480.0 * day * cloud)
     lag = np.convolve(light, np.ones(20) / 20.0)[:minutes]
-    house = 21.0 + 9.0 * np.sin((hour - 9.0) / 24 * 2 * np.pi) + chance.normal(0, 0.1, minutes)
+    mild = 17.5 + 3.5 * np.clip((hour - 76.0) / 4.0, 0.0, 1.0)
+    house = mild + 9.0 * np.sin((hour - 9.0) / 24 * 2 * np.pi) + chance.normal(0, 0.1, minutes)
     bag = house + 0.016 * lag + chance.normal(0, 0.15, minutes)
     return {
         "bag-7/air": bag,
@@ -299,7 +300,7 @@ def weather(minutes: int) -> dict[str, np.ndarray]:
         "bag-9/air": bag - 1.0,
         "bag-9/humidity": np.full(minutes, 97.0),
         "house/air": house,
-        "house/humidity": 78.0 - 2.2 * (house - 21.0),
+        "house/humidity": np.minimum(97.0, 78.0 - 2.2 * (house - 21.0)),
         "light/ppfd": light,
     }
 
@@ -312,8 +313,8 @@ def readings(until: datetime) -> Sequence[Reading]:
     first = minute_of(BEGAN)
     count = minute_of(until) - first
     bagged = minute_of(datetime.fromisoformat(BAGGED)) - first
-    # Two hours of the second night nobody could see into the bag.
-    lost = range(24 * 60 + 15 * 60, 24 * 60 + 17 * 60)
+    # For forty minutes of the second night nobody could see into the bag.
+    lost = range(24 * 60 + 15 * 60, 24 * 60 + 15 * 60 + 40)
     return [
         Reading(key, (first + at) * MINUTE_MS + 20_000, round(float(value), 2))
         for key, values in weather(count).items()
@@ -390,3 +391,19 @@ def fill(folder: Path) -> None:
         )
     nursery.watch.turn()
     nursery.close()
+
+
+def watch_on(parts: Parts, *, minutes: int) -> None:
+    """Let a watch of these parts close some more minutes, as after an edit of the plans."""
+    watch = Watch(
+        parts.watchlist,
+        parts.site,
+        parts.plans,
+        parts.store,
+        parts.records,
+        parts.clock,
+        lateness_s=LATENESS_S,
+        unwatched_after_min=100_000,
+    )
+    parts.clock.turn_by(timedelta(minutes=minutes))
+    watch.turn()

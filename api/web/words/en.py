@@ -11,8 +11,9 @@ from collector.meanings import Why
 from rules.doubt import QualityTest
 from rules.model.alarm import AlarmState, Priority
 from rules.model.batch import Cover, GraftMethod, Seen, Stage, Wrap
+from rules.model.dose import DoseKind, Per
 from rules.model.event import Standing
-from rules.model.plan import Side, When
+from rules.model.plan import FilmState, Side, When
 from rules.model.quantities import Felt, Quantity
 
 if TYPE_CHECKING:
@@ -30,6 +31,14 @@ DECIMALS: Mapping[Felt, int] = {
     Felt.RESERVE: 0,
     Felt.HOURS_TO_CRITICAL: 0,
     Felt.EXPECTED_PEAK: 1,
+}
+
+DOSE_DECIMALS: Mapping[DoseKind, int] = {
+    DoseKind.LIGHT_SUM: 1,
+    DoseKind.DRYING_DOSE: 1,
+    DoseKind.HEAT_DOSE: 1,
+    DoseKind.HOURS_BEYOND: 1,
+    DoseKind.DIRECT_SUN: 0,
 }
 
 
@@ -90,6 +99,7 @@ class English:
     col_quantity: ClassVar[str] = "what"
     not_judged_now: ClassVar[str] = "not at this hour"
     not_at_night: ClassVar[str] = "not at night"
+    film_holds: ClassVar[str] = "not while the film holds"
     this_minute: ClassVar[str] = "read this minute"
     not_seen: ClassVar[str] = "not seen"
     no_reading: ClassVar[str] = "no reading"
@@ -175,6 +185,43 @@ class English:
     look_at_plants: ClassVar[str] = "Look at the plants, then at the sensor: power, cable, signal."
     already_answered: ClassVar[str] = "Someone else has answered, or it is over."
     unknown_person: ClassVar[str] = "Nobody of the site has this name. Choose one from the list."
+
+    reckoned: ClassVar[str] = "reckoned"
+    no_end: ClassVar[str] = "no end in sight"
+    since_midnight: ClassVar[str] = "since midnight"
+    water: ClassVar[str] = "The scion's water"
+    water_unknown_pace: ClassVar[str] = (
+        "How long that lasts can't be told: nobody sees the air around it now."
+    )
+    water_ahead_unknown: ClassVar[str] = (
+        "What the night will do can't be told yet: a whole day and night must be seen first."
+    )
+    water_look: ClassVar[str] = (
+        "An estimate, not a measurement: a limp leaf or a wrinkled stick knows better than any sum."
+    )
+    water_figures: ClassVar[str] = "The figures it is reckoned with"
+    band_how: ClassVar[str] = (
+        "The line is the likely course; the band holds what the ranges of the figures allow."
+    )
+    col_figure: ClassVar[str] = "figure"
+    col_likely: ClassVar[str] = "likely"
+    col_range: ClassVar[str] = "from, to"
+    col_source: ClassVar[str] = "where it comes from"
+    own_measure: ClassVar[str] = "measured on this batch"
+    cover_heat: ClassVar[str] = "Heat under the cover"
+    heat_beyond: ClassVar[str] = (
+        "The light then will be stronger than any in this cover's record, so the band is a guess."
+    )
+    heat_no_probe: ClassVar[str] = "Nothing can be told: no sensor is under this cover."
+    heat_no_house: ClassVar[str] = "Nothing can be told: no sensor tells the air in the house."
+    heat_house_unknown: ClassVar[str] = (
+        "Nothing can be told yet: the air in the house must be known for 20 of the last 24 hours."
+    )
+    sums: ClassVar[str] = "Added up"
+    col_sum: ClassVar[str] = "so far"
+    col_counted: ClassVar[str] = "counted"
+    sum_not_yet: ClassVar[str] = "not counted yet"
+    sum_begun_late: ClassVar[str] = "counting began after the day had"
 
     standing: ClassVar[Mapping[Standing | None, str]] = {
         Standing.STEADY: "steady",
@@ -278,6 +325,52 @@ class English:
         When.ALWAYS: "",
         When.DAY: "by day",
         When.NIGHT: "at night",
+    }
+    film: ClassVar[Mapping[FilmState, str]] = {FilmState.OPEN: "while the film is open"}
+    per: ClassVar[Mapping[Per, str]] = {Per.LOCAL_DAY: "a day", Per.STAGE: "in this stage"}
+    summed: ClassVar[Mapping[DoseKind, str]] = {
+        DoseKind.LIGHT_SUM: "light",
+        DoseKind.DRYING_DOSE: "{felt} {beyond}",
+        DoseKind.HEAT_DOSE: "{felt} {beyond}",
+        DoseKind.HOURS_BEYOND: "hours of {felt} {beyond}",
+        DoseKind.DIRECT_SUN: "direct sun",
+    }
+    base_side: ClassVar[Mapping[Side, str]] = {Side.LOW: "below", Side.HIGH: "above"}
+    figure_names: ClassVar[Mapping[str, str]] = {
+        "conductance_mmol_m2_s": "how easily water leaves leaf or bark",
+        "absorbed_share": "sunlight taken up",
+        "air_speed_m_s": "air moving past it",
+        "critical_share": "past saving below this share of its fresh water",
+        "turgor_loss_share": "limp below this share of its fresh water",
+        "uptake_first_mg_h": "water the stock gives at first",
+        "uptake_full_mg_h": "water the stock gives once joined",
+        "uptake_from_d": "after grafting more begins to flow",
+        "uptake_full_d": "after grafting all of it flows",
+        "humidity_error_pct": "humidity sensor may be off by",
+        "leaf_temperature_error_c": "leaf sensor may be off by",
+        "area_cm2": "leaves of one scion",
+        "breadth_cm": "breadth of a leaf",
+        "water_g_m2": "water in fresh leaf",
+        "wood_water_g": "water in the scion's wood",
+        "diameter_mm": "thickness of the stick",
+        "length_mm": "length of the stick",
+        "water_g_cm3": "water in fresh wood",
+        "film_conductance_mmol_m2_s": "how easily water leaves through whole film",
+    }
+    figure_units: ClassVar[Mapping[str, str]] = {
+        "mmol_m2_s": "mmol m⁻² s⁻¹",
+        "share": "%",
+        "m_s": "m/s",
+        "mg_h": "mg/h",
+        "d": "days",
+        "pct": "%",
+        "c": "°C",
+        "cm2": "cm²",
+        "cm": "cm",
+        "g_m2": "g/m²",
+        "g": "g",
+        "mm": "mm",
+        "g_cm3": "g/cm³",
     }
     days: ClassVar[Sequence[str]] = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
     months: ClassVar[Sequence[str]] = (
@@ -440,6 +533,123 @@ class English:
             f"Looked ahead until {until}. On {self.in_words(nights)} recent nights such a forecast "
             f"was off by {error}; “stays as now” by {as_now}."
         )
+
+    def band(self, low: str, high: str) -> str:
+        """Return the ends of a band."""
+        return f"{low} to {high}"
+
+    def about(self, value: str, at: str, band: str) -> str:
+        """Return a value to expect, its hour and its band."""
+        return f"{value} about {at} ({band})"
+
+    def water_left(self, value: str, band: str) -> str:
+        """Say how much of the water that the scion can spare is left."""
+        return f"About {value} of the water it can spare is left ({band})."
+
+    def water_spent(self, band: str) -> str:
+        """Say that likely none is left."""
+        return f"It likely has no water left to spare ({band})."
+
+    def water_lasts(self, hours: str, band: str) -> str:
+        """Say how long that lasts at this minute's pace."""
+        return f"At this minute's pace that lasts about {hours} ({band})."
+
+    def water_endless(self, at_worst: str) -> str:
+        """Say that at this minute's pace it does not run out; how long at worst, "" for ever."""
+        worst = f"; at worst it lasts {at_worst}" if at_worst else ""
+        return f"At this minute's pace it does not run out{worst}."
+
+    def water_holds(self, until: str, value: str, band: str) -> str:
+        """Say what is left at the end of the night."""
+        return (
+            f"If it dries as in the same hours a day ago, about {value} will be left "
+            f"at {until} ({band})."
+        )
+
+    def water_at_worst(self, soonest: str) -> str:
+        """Say when at worst nothing is left; "" is already."""
+        return f"At worst nothing is left {f'from {soonest}' if soonest else 'already'}."
+
+    def water_ends(self, likely: str, soonest: str, latest: str) -> str:
+        """Say when nothing is left; `latest` is "" if by then it may yet hold."""
+        last = f"latest {latest}" if latest else "or it holds"
+        return (
+            f"If it dries as in the same hours a day ago, nothing is left from about {likely} "
+            f"(soonest {soonest}, {last})."
+        )
+
+    def water_since(self, since: str, guessed: str) -> str:
+        """Say since when it is reckoned, and how much of that was guessed, "" for none."""
+        told = (
+            f"Reckoned minute by minute since {since}, as if the scion had been fresh then, from "
+            "air, light and the figures below."
+        )
+        return f"{told} {guessed} of it nobody could see: guessed." if guessed else told
+
+    def heat_expected(self, value: str, at: str, band: str) -> str:
+        """Say the hottest moment to expect."""
+        return f"About {value} is the hottest to expect, {at} ({band}), if the sky stays clear."
+
+    def before(self, time: str) -> str:
+        """Say before when; "" is now."""
+        return f"before {time}" if time else "now"
+
+    def shade_up(self, before: str) -> str:
+        """Say by when shade must be up."""
+        return f"Shade {self.before(before)}."
+
+    def heat_told(self, at: str, value: str) -> str:
+        """Say what was told at dusk, by which limits are judged."""
+        return f"At dusk ({at}) it was told as {value}; its limit is held against that."
+
+    def heat_shade(self, bound: str, says: str, *, before: str, stop: str) -> str:
+        """Say by when to shade, and how much more light to stop."""
+        return (
+            f"To stay below {bound} (“{says}”), add shade {self.before(before)} that stops "
+            f"{stop} % more of the light."
+        )
+
+    def heat_edge(self, bound: str, says: str, *, before: str) -> str:
+        """Say that only the warm edge of the band is beyond a bound."""
+        return (
+            f"{bound} (“{says}”) is likely not reached, but the warm edge of the band is: to be "
+            f"sure, add shade {self.before(before)}."
+        )
+
+    def heat_no_shade(self, bound: str, says: str, *, before: str) -> str:
+        """Say that shade alone does not keep it below a bound."""
+        return (
+            f"Shade alone can't keep it below {bound} (“{says}”): the house itself gets too warm. "
+            f"Shade {self.before(before)}, and cool the house."
+        )
+
+    def heat_inside(self, bound: str, says: str) -> str:
+        """Say that a bound is not reached."""
+        return f"{bound} (“{says}”) is not in sight."
+
+    def heat_learnt(self, hours: str, days: int) -> str:
+        """Say what the forecast is learnt from."""
+        on = "one day" if days == 1 else f"{self.in_words(days)} days"
+        return f"Learnt from {hours} h of light on {on} under this very cover."
+
+    def heat_thin(self, hours: str, days: int, spread: str) -> str:
+        """Say how much more must be recorded; "" and 0 for what is enough."""
+        needs: list[str] = []
+        if hours:
+            needs.append(f"{hours} more hours of light")
+        if days:
+            needs.append("light on one more day" if days == 1 else f"light on {days} more days")
+        if spread:
+            needs.append(f"light that varies by {spread} more")
+        return f"Nothing can be told yet: the record under this cover needs {self.listed(needs)}."
+
+    def counted_since(self, when: str) -> str:
+        """Say since when a sum runs."""
+        return f"since {when}"
+
+    def not_seen_for(self, lasting: str) -> str:
+        """Say how much of a sum's time could not be seen."""
+        return f"{lasting} not seen"
 
     def nth_day(self, days: int) -> str:
         """Say how long ago the grafting was."""

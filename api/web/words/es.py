@@ -12,8 +12,9 @@ from collector.meanings import Why
 from rules.doubt import QualityTest
 from rules.model.alarm import AlarmState, Priority
 from rules.model.batch import Cover, GraftMethod, Seen, Stage, Wrap
+from rules.model.dose import DoseKind, Per
 from rules.model.event import Standing
-from rules.model.plan import Side, When
+from rules.model.plan import FilmState, Side, When
 from rules.model.quantities import Felt, Quantity
 
 if TYPE_CHECKING:
@@ -77,6 +78,7 @@ class Spanish(English):
     col_quantity: ClassVar[str] = "qué"
     not_judged_now: ClassVar[str] = "a esta hora no"
     not_at_night: ClassVar[str] = "de noche no"
+    film_holds: ClassVar[str] = "no mientras la película aguante"
     this_minute: ClassVar[str] = "leído en este minuto"
     not_seen: ClassVar[str] = "no se ve"
     no_reading: ClassVar[str] = "sin lectura"
@@ -159,6 +161,44 @@ class Spanish(English):
     look_at_plants: ClassVar[str] = "Mire las plantas, luego el sensor: corriente, cable, señal."
     already_answered: ClassVar[str] = "Otra persona ya respondió, o ya pasó."
     unknown_person: ClassVar[str] = "Nadie del lugar se llama así. Elija de la lista."
+
+    reckoned: ClassVar[str] = "por cálculo"
+    no_end: ClassVar[str] = "sin fin a la vista"
+    since_midnight: ClassVar[str] = "desde medianoche"
+    water: ClassVar[str] = "El agua de la púa"
+    water_unknown_pace: ClassVar[str] = (
+        "Cuánto dura no se puede decir: ahora nadie ve el aire que la rodea."
+    )
+    water_ahead_unknown: ClassVar[str] = (
+        "Lo que hará la noche no se puede decir aún: antes hay que ver un día y una noche enteros."
+    )
+    water_look: ClassVar[str] = (
+        "Una estimación, no una medida: una hoja caída o una vara arrugada saben más que la cuenta."
+    )
+    water_figures: ClassVar[str] = "Las cifras con que se calcula"
+    band_how: ClassVar[str] = (
+        "La línea es lo probable; la franja es todo lo que permiten los márgenes de las cifras."
+    )
+    col_figure: ClassVar[str] = "cifra"
+    col_likely: ClassVar[str] = "probable"
+    col_range: ClassVar[str] = "de, a"
+    col_source: ClassVar[str] = "de dónde sale"
+    own_measure: ClassVar[str] = "medido en este lote"
+    cover_heat: ClassVar[str] = "Calor bajo la cubierta"
+    heat_beyond: ClassVar[str] = (
+        "Esa luz será más fuerte que toda la que conoce esta cubierta: la franja es una conjetura."
+    )
+    heat_no_probe: ClassVar[str] = "No se puede decir nada: no hay sensor bajo esta cubierta."
+    heat_no_house: ClassVar[str] = "No se puede decir nada: ningún sensor da el aire de la casa."
+    heat_house_unknown: ClassVar[str] = (
+        "Todavía no se puede decir nada: hay que conocer el aire de la casa en 20 de las últimas "
+        "24 horas."
+    )
+    sums: ClassVar[str] = "Sumado"
+    col_sum: ClassVar[str] = "hasta ahora"
+    col_counted: ClassVar[str] = "contado"
+    sum_not_yet: ClassVar[str] = "sin contar todavía"
+    sum_begun_late: ClassVar[str] = "se empezó a contar ya entrado el día"
 
     standing: ClassVar[Mapping[Standing | None, str]] = {
         Standing.STEADY: "estable",
@@ -262,6 +302,55 @@ class Spanish(English):
         When.ALWAYS: "",
         When.DAY: "de día",
         When.NIGHT: "de noche",
+    }
+    film: ClassVar[Mapping[FilmState, str]] = {FilmState.OPEN: "con la película abierta"}
+    per: ClassVar[Mapping[Per, str]] = {Per.LOCAL_DAY: "al día", Per.STAGE: "en esta etapa"}
+    summed: ClassVar[Mapping[DoseKind, str]] = {
+        DoseKind.LIGHT_SUM: "luz",
+        DoseKind.DRYING_DOSE: "{felt} {beyond}",
+        DoseKind.HEAT_DOSE: "{felt} {beyond}",
+        DoseKind.HOURS_BEYOND: "horas de {felt} {beyond}",
+        DoseKind.DIRECT_SUN: "sol directo",
+    }
+    base_side: ClassVar[Mapping[Side, str]] = {
+        Side.LOW: "por debajo de",
+        Side.HIGH: "por encima de",
+    }
+    figure_names: ClassVar[Mapping[str, str]] = {
+        "conductance_mmol_m2_s": "con qué facilidad sale agua de hoja o corteza",
+        "absorbed_share": "luz del sol que recoge",
+        "air_speed_m_s": "aire que la roza",
+        "critical_share": "perdida por debajo de esta parte de su agua fresca",
+        "turgor_loss_share": "floja por debajo de esta parte de su agua fresca",
+        "uptake_first_mg_h": "agua que da el patrón al principio",
+        "uptake_full_mg_h": "agua que da el patrón ya unido",
+        "uptake_from_d": "tras el injerto empieza a pasar más",
+        "uptake_full_d": "tras el injerto pasa toda",
+        "humidity_error_pct": "el sensor de humedad puede errar",
+        "leaf_temperature_error_c": "el sensor de hoja puede errar",
+        "area_cm2": "hojas de una púa",
+        "breadth_cm": "ancho de una hoja",
+        "water_g_m2": "agua en la hoja fresca",
+        "wood_water_g": "agua en la madera de la púa",
+        "diameter_mm": "grosor de la vara",
+        "length_mm": "largo de la vara",
+        "water_g_cm3": "agua en la madera fresca",
+        "film_conductance_mmol_m2_s": "con qué facilidad sale agua por la película entera",
+    }
+    figure_units: ClassVar[Mapping[str, str]] = {
+        "mmol_m2_s": "mmol m⁻² s⁻¹",
+        "share": "%",
+        "m_s": "m/s",
+        "mg_h": "mg/h",
+        "d": "días",
+        "pct": "%",
+        "c": "°C",
+        "cm2": "cm²",
+        "cm": "cm",
+        "g_m2": "g/m²",
+        "g": "g",
+        "mm": "mm",
+        "g_cm3": "g/cm³",
     }
     days: ClassVar[Sequence[str]] = ("lun", "mar", "mié", "jue", "vie", "sáb", "dom")
     months: ClassVar[Sequence[str]] = (
@@ -412,6 +501,123 @@ class Spanish(English):
             f"Se miró hasta las {until}. En {self.in_words(nights)} noches recientes un pronóstico "
             f"así erró {error}; «sigue como ahora», {as_now}."
         )
+
+    def band(self, low: str, high: str) -> str:
+        """Return the ends of a band."""
+        return f"de {low} a {high}"
+
+    def about(self, value: str, at: str, band: str) -> str:
+        """Return a value to expect, its hour and its band."""
+        return f"{value} hacia {at} ({band})"
+
+    def water_left(self, value: str, band: str) -> str:
+        """Say how much of the water that the scion can spare is left."""
+        return f"Le queda un {value} del agua que puede perder ({band})."
+
+    def water_spent(self, band: str) -> str:
+        """Say that likely none is left."""
+        return f"Es probable que ya no le quede agua que perder ({band})."
+
+    def water_lasts(self, hours: str, band: str) -> str:
+        """Say how long that lasts at this minute's pace."""
+        return f"Al paso de este minuto dura unas {hours} ({band})."
+
+    def water_endless(self, at_worst: str) -> str:
+        """Say that at this minute's pace it does not run out."""
+        worst = f"; en el peor caso dura {at_worst}" if at_worst else ""
+        return f"Al paso de este minuto no se acaba{worst}."
+
+    def water_holds(self, until: str, value: str, band: str) -> str:
+        """Say what is left at the end of the night."""
+        return (
+            f"Si se seca como en las mismas horas de ayer, a las {until} le quedará un {value} "
+            f"({band})."
+        )
+
+    def water_at_worst(self, soonest: str) -> str:
+        """Say when at worst nothing is left."""
+        return f"En el peor caso {f'no queda nada desde {soonest}' if soonest else 'ya no queda'}."
+
+    def water_ends(self, likely: str, soonest: str, latest: str) -> str:
+        """Say when nothing is left."""
+        last = f"lo más tarde {latest}" if latest else "o aguanta"
+        return (
+            f"Si se seca como en las mismas horas de ayer, no queda nada desde {likely} "
+            f"(lo antes {soonest}, {last})."
+        )
+
+    def water_since(self, since: str, guessed: str) -> str:
+        """Say since when it is reckoned, and how much of that was guessed."""
+        told = (
+            f"Calculado minuto a minuto desde {since}, como si la púa hubiera estado fresca, con "
+            "el aire, la luz y las cifras de abajo."
+        )
+        return f"{told} De eso, {guessed} nadie lo vio: se supuso." if guessed else told
+
+    def heat_expected(self, value: str, at: str, band: str) -> str:
+        """Say the hottest moment to expect."""
+        return f"Se espera un máximo de {value}, {at} ({band}), si el cielo sigue despejado."
+
+    def before(self, time: str) -> str:
+        """Say before when; "" is now."""
+        return f"antes de {time}" if time else "ya"
+
+    def shade_up(self, before: str) -> str:
+        """Say by when shade must be up."""
+        return f"Dé sombra {self.before(before)}."
+
+    def heat_told(self, at: str, value: str) -> str:
+        """Say what was told at dusk, by which limits are judged."""
+        return f"Al anochecer ({at}) se dijo {value}; con eso se juzga su límite."
+
+    def heat_shade(self, bound: str, says: str, *, before: str, stop: str) -> str:
+        """Say by when to shade, and how much more light to stop."""
+        return (
+            f"Para no pasar de {bound} («{says}»), dé {self.before(before)} sombra que corte un "
+            f"{stop} % más de la luz."
+        )
+
+    def heat_edge(self, bound: str, says: str, *, before: str) -> str:
+        """Say that only the warm edge of the band is beyond a bound."""
+        return (
+            f"{bound} («{says}») probablemente no se alcanza, pero el borde cálido de la franja sí:"
+            f" para estar seguro, dé sombra {self.before(before)}."
+        )
+
+    def heat_no_shade(self, bound: str, says: str, *, before: str) -> str:
+        """Say that shade alone does not keep it below a bound."""
+        return (
+            f"La sombra sola no evita {bound} («{says}»): la casa misma se calienta demasiado. "
+            f"Dé sombra {self.before(before)} y refresque la casa."
+        )
+
+    def heat_inside(self, bound: str, says: str) -> str:
+        """Say that a bound is not reached."""
+        return f"{bound} («{says}») no está a la vista."
+
+    def heat_learnt(self, hours: str, days: int) -> str:
+        """Say what the forecast is learnt from."""
+        on = "un día" if days == 1 else f"{self.in_words(days)} días"
+        return f"Aprendido de {hours} h de luz en {on} bajo esta misma cubierta."
+
+    def heat_thin(self, hours: str, days: int, spread: str) -> str:
+        """Say how much more must be recorded."""
+        needs: list[str] = []
+        if hours:
+            needs.append(f"{hours} h más de luz")
+        if days:
+            needs.append("luz en un día más" if days == 1 else f"luz en {days} días más")
+        if spread:
+            needs.append(f"luz que varíe {spread} más")
+        return f"Todavía no se puede decir nada: a esta cubierta le faltan {self.listed(needs)}."
+
+    def counted_since(self, when: str) -> str:
+        """Say since when a sum runs."""
+        return f"desde {when}"
+
+    def not_seen_for(self, lasting: str) -> str:
+        """Say how much of a sum's time could not be seen."""
+        return f"{lasting} sin ver"
 
     def nth_day(self, days: int) -> str:
         """Say how long ago the grafting was."""

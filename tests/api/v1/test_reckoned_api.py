@@ -36,7 +36,7 @@ def test_water_left_comes_as_a_band_since_when_and_with_what_was_guessed(hot_cli
     assert reserve["low"] < reserve["likely"] < reserve["high"]
     assert hours["low"] < hours["likely"] < hours["high"]
     assert drying["since"] == "2026-11-10T19:00:00Z"
-    assert drying["guessed_min"] == 105  # two silent hours, less the quarter that a word lasts
+    assert drying["guessed_min"] == 25  # forty silent minutes, less the fifteen that a word lasts
 
 
 def test_water_ahead_is_that_of_the_hours_until_sunrise(hot_client, hot_bags):
@@ -116,7 +116,7 @@ def test_sums_stand_beside_their_bounds_with_what_was_not_seen(hot_client):
     assert light["since"] == "2026-11-14T13:00:00Z"
     assert light["whole"]
     assert light["raised"] == (light["total"] > 2.5)
-    assert (heat["unit"], heat["unseen_min"]) == ("°C·h", 105)
+    assert (heat["unit"], heat["unseen_min"]) == ("°C·h", 25)
     assert heat["since"] == "2026-11-10T19:00:00Z"
     late = {one["dose"]: one for one in hot_client.get(f"{V1}/batches/AV-09").json()["doses"]}
     assert (late["light-sum"]["whole"], late["heat-sum"]["whole"]) == (False, True)

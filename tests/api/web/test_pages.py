@@ -118,11 +118,15 @@ def test_batch_draws_a_chart_for_each_judged_quantity_that_was_seen(client):
     page = client.get("/batches/MG-07").text
     described = re.findall(r'<svg class="chart"[^>]*aria-label="([^"]+)"', page)
     assert [one.split(",")[0] for one in described] == [
+        "Moisture reserve",
         "Humidity",
         "Dryness of the air",
         "Light",
         "Air temperature",
         "Leaf temperature",
+        "Light",
+        "Dryness of the air above 0.30\N{NO-BREAK SPACE}kPa",
+        "Air temperature above 32.0\N{NO-BREAK SPACE}°C",
     ]
     assert all(re.search(r"from .+ to .+; last .+\.", unescape(one)) for one in described)
     assert page.count('class="dark"') >= 5
