@@ -84,30 +84,33 @@ def chart(
         element("rect", x=share(a), width=share(b - a), y=TOP, height=_plot(), class_="dark")
         for a, b in frame.dark
     ]
+    if band is not None:
+        layers.append(_grid(element("path", d=_area(*band, domain), class_="band")))
     layers += [_rule(value, domain) for value in domain.ruled]
     for bound in bounds:
         layers += _bound(bound, domain)
     grid: list[Markup] = []
-    if band is not None:
-        grid.append(element("path", d=_area(*band, domain), class_="band"))
     if before is not None:
         grid.append(element("path", d=_line(before, domain, COLUMNS // 2), class_="ghost"))
     grid.append(element("path", d=_line(values, domain, COLUMNS), class_="record"))
-    layers.append(
-        element(
-            "svg",
-            stretched(*grid, width=COLUMNS * 4, height=GRID_HEIGHT),
-            x="0",
-            y=TOP,
-            width="100%",
-            height=_plot(),
-        )
-    )
+    layers.append(_grid(*grid))
     layers += _ticks(domain)
     layers += [_bound_words(bound, domain) for bound in bounds if bound.spans]
     layers += _alarms(marks)
     layers += _hours(frame)
     return drawing(title, describes, *layers, class_="chart", height=HEIGHT)
+
+
+def _grid(*inside: Markup) -> Markup:
+    """Return what is drawn on the plot's own grid, stretched to its place."""
+    return element(
+        "svg",
+        stretched(*inside, width=COLUMNS * 4, height=GRID_HEIGHT),
+        x="0",
+        y=TOP,
+        width="100%",
+        height=_plot(),
+    )
 
 
 def _plot() -> int:

@@ -17,13 +17,22 @@ from selenium.webdriver.chrome.service import Service
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
+    from types import ModuleType
 
-_FILE = Path(__file__).parent / "nursery.py"
-_SPEC = importlib.util.spec_from_file_location("pages_nursery", _FILE)
-assert _SPEC is not None
-assert _SPEC.loader is not None
-pages_nursery = sys.modules.setdefault("pages_nursery", importlib.util.module_from_spec(_SPEC))
-_SPEC.loader.exec_module(pages_nursery)
+_FOLDER = Path(__file__).parent
+
+
+def _loaded(name: str, file: str) -> ModuleType:
+    spec = importlib.util.spec_from_file_location(name, _FOLDER / file)
+    assert spec is not None
+    assert spec.loader is not None
+    module = sys.modules.setdefault(name, importlib.util.module_from_spec(spec))
+    spec.loader.exec_module(module)
+    return module
+
+
+pages_nursery = _loaded("pages_nursery", "nursery.py")
+cover_days = _loaded("cover_days", "cover_days.py")
 
 SIZES = {"desk": (1280, 900), "phone": (360, 780)}
 PICTURES = "GRAFTVIGIL_SCREENSHOTS"
@@ -114,3 +123,23 @@ def screen(driver, tern_hollow) -> Iterator[Screen]:
         seen.complaints()
         yield seen
         one.get("about:blank")
+
+
+@pytest.fixture(scope="session")
+def four_days(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("four-days")
+    cover_days.fill(folder)
+    return folder
+
+
+@pytest.fixture
+def hot_screen(driver, four_days: Path, tmp_path: Path) -> Iterator[Screen]:
+    name, one = driver
+    opened = cover_days.opened(pages_nursery.copied(four_days, tmp_path / "days"))
+    with pages_nursery.serving(opened.parts) as address:
+        seen = Screen(name, one, address)
+        one.delete_all_cookies()
+        seen.complaints()
+        yield seen
+        one.get("about:blank")
+    opened.close()

@@ -175,10 +175,39 @@ def test_first_page_weighs_little_and_asks_only_this_machine(screen):
 def test_pictures_say_in_words_what_they_show(screen):
     screen.open("/batches/MG-07")
     pictures = screen.driver.find_elements(By.CSS_SELECTOR, "svg[role=img]")
-    assert len(pictures) == 6
+    assert len(pictures) == 10
     for picture in pictures:
         assert picture.accessible_name.endswith(".")
         assert picture.rect["width"] > 300
+
+
+@pytest.mark.parametrize("view", ["paper", "night"])
+@pytest.mark.parametrize("page", ["/", "/batches/MG-07", "/batches/AV-09", "/batches/WL-03"])
+def test_what_is_reckoned_fits_the_screen_without_complaints(hot_screen, page, view):
+    hot_screen.open("/")
+    choose_view(hot_screen, view)
+    hot_screen.complaints()
+    hot_screen.open(page)
+    hot_screen.driver.execute_script(
+        "document.querySelectorAll('details').forEach((one) => { one.open = true; })"
+    )
+    wide, room = hot_screen.driver.execute_script(
+        "return [document.documentElement.scrollWidth, window.innerWidth]"
+    )
+    assert wide <= room
+    hot_screen.picture(f"reckoned-{page.rpartition('/')[2] or 'now'}-{view}")
+    assert hot_screen.complaints() == []
+
+
+def test_the_band_of_an_estimate_is_seen_and_its_figures_are_one_tap_away(hot_screen):
+    hot_screen.open("/batches/MG-07")
+    band = hot_screen.driver.find_element(By.CSS_SELECTOR, "#water .band")
+    assert band.rect["height"] > 40
+    figures = hot_screen.driver.find_element(By.CSS_SELECTOR, "#figures tbody")
+    assert not figures.is_displayed()
+    hot_screen.driver.find_element(By.CSS_SELECTOR, "#figures summary").click()
+    assert figures.is_displayed()
+    assert "common practice, no source" in figures.text
 
 
 def test_night_view_shows_no_white(screen):
