@@ -1,4 +1,7 @@
-"""Every sentence of a message in both languages, side by side, and nothing else."""
+"""Every sentence of a message in both languages, side by side, and nothing else.
+
+One file because a sentence and its translation are read, and mended, together.
+"""
 
 from __future__ import annotations
 

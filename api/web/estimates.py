@@ -10,9 +10,9 @@ from rules.model.quantities import Felt
 if TYPE_CHECKING:
     from api.records.particulars import Particulars
     from api.web.telling import Telling
+    from rules.cover_watch import ExpectedPeak
     from rules.evaluator import BatchOutlook
     from rules.outlook import Likely
-    from rules.reckoning import ExpectedPeak
 
 LEAF = frozenset({Felt.LEAF_TEMPERATURE, Felt.LEAF_DEFICIT})
 

@@ -141,6 +141,16 @@ def test_light_below_the_mark_is_not_direct_sun():
     assert over(sun, [900.0] * 10, first=MAY, direct_from=900.0).state.total == 10
 
 
+@pytest.mark.parametrize(("light_umol", "added"), [(899.999999, 0), (900.0, 1)])
+def test_a_live_cell_on_the_mark_is_direct_sun_as_in_a_replay(light_umol, added):
+    sun = dose_bound(dose(kind="direct_sun", quantity="ppfd", bound_min=5.0), Stage.HEALING)
+    value = round(light_umol * 1e6)
+    ask = {"day": days_of(BERLIN, MAY, 1)[0], "sun_up": True, "direct_from": 900_000_000}
+    live, _ = step(sun, None, MAY, value=value, **ask)
+    assert live.total == added
+    assert over(sun, [light_umol], first=MAY, direct_from=900.0).state == live
+
+
 @pytest.mark.parametrize(
     ("figures", "value", "an_hour"),
     [

@@ -119,6 +119,7 @@ def test_batch_draws_a_chart_for_each_judged_quantity_that_was_seen(client):
     described = re.findall(r'<svg class="chart"[^>]*aria-label="([^"]+)"', page)
     assert [one.split(",")[0] for one in described] == [
         "Moisture reserve",
+        "Hours of water left",
         "Humidity",
         "Dryness of the air",
         "Light",
@@ -127,6 +128,7 @@ def test_batch_draws_a_chart_for_each_judged_quantity_that_was_seen(client):
         "Light",
         "Dryness of the air above 0.30\N{NO-BREAK SPACE}kPa",
         "Air temperature above 32.0\N{NO-BREAK SPACE}°C",
+        "Direct sun",
     ]
     assert all(re.search(r"from .+ to .+; last .+\.", unescape(one)) for one in described)
     assert page.count('class="dark"') >= 5
