@@ -2,8 +2,8 @@
 
 MG-07 heats up in its bag and its leaves dry; AV-09 was bagged an hour ago; WL-03 stands in film
 that has split. Three days are swept, as a replay would; from dusk on the watch closes every cell.
-Loaded by the conftest of each folder that tests pages or the API. One file because the four days
-are one story: its parts are told by the same clock.
+Loaded by the conftest of each folder that tests pages or the API. One file because its site, its
+plans and its weather only mean something together.
 """
 
 from __future__ import annotations
