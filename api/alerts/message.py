@@ -5,7 +5,7 @@ The line starts with the plants and where they stand, never with a code or a cry
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from api.alerts.cautions import cautions
@@ -18,6 +18,7 @@ from api.alerts.figures import (
     value_shown,
 )
 from api.alerts.phrases import phrases
+from api.alerts.telling_phrases import telling_phrases
 from api.alerts.told import batch_of, subject_of
 from rules.belief import Missing
 from rules.local_time import local_day
@@ -55,13 +56,17 @@ class Addressed:
     """To whom a message speaks, and what they should know of the others.
 
     `others` are the names of people told of the same thing, `instead_of` the name of someone who
-    could not be reached. `now` is the instant at which the message is written.
+    could not be reached. `now` is the instant at which the message is written. `before` are the
+    names of those who were told by earlier steps, none of whom has said that they have it.
+    `answer`: the lines that let the person answer without signing in, by alarm.
     """
 
     person: Person
     others: tuple[str, ...]
     instead_of: str | None
     now: datetime
+    before: tuple[str, ...] = ()
+    answer: Mapping[int, Sequence[str]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,17 +88,28 @@ class Writer:
         line, short = (
             f"{what} {when}." for what in (self._what(subject, to, words), self._bare(subject, to))
         )
+        again = telling_phrases(to.person.language)
+        unheard = f" {again.nobody_has_it}" if to.before else ""
         body = [
             *self._introduce(subject.batch, words),
             *self._story(subject, to, words, belief),
             *self._stage(subject, words),
             words.do_first.format(action=first),
+            *((again.told_before.format(names=", ".join(to.before)),) if to.before else ()),
             _told(to, words),
+            *to.answer.get(alarm.id, ()),
             *self._link(alarm, words),
             *cautions(subject, self.site.site, to.now, words),
         ]
         return MessageText(
-            _that_fits(f"{line} {first}", f"{short} {first}", line, short), "\n".join(body)
+            _that_fits(
+                f"{line}{unheard} {first}",
+                f"{short}{unheard} {first}",
+                f"{short} {first}",
+                line,
+                short,
+            ),
+            "\n".join(body),
         )
 
     def closed(self, alarm: AlarmRecord, ended_at: datetime, to: Addressed) -> MessageText:
@@ -116,7 +132,7 @@ class Writer:
             f"{what[0].upper()}{what[1:]}.",
             *came_back,
             rest,
-            *(self._link(alarm, words) if waits else ()),
+            *((*to.answer.get(alarm.id, ()), *self._link(alarm, words)) if waits else ()),
         ]
         line = f"{self._plants(alarm.batch, alarm.opened_at, words)}: {what}."
         return MessageText(_that_fits(f"{line} {rest}", line), "\n".join(body))
@@ -153,6 +169,7 @@ class Writer:
             *(self._entry(subject, to, words) for subject in subjects),
             words.do_first.format(action=first),
             _told(to, words),
+            *(line for alarm in worst_first for line in to.answer.get(alarm.id, ())),
             *cautions(worst, place, to.now, words),
         ]
         lines = (
@@ -161,6 +178,36 @@ class Writer:
             f"{short} {first} {more}",
             f"{short} {first}",
             short,
+        )
+        return MessageText(_that_fits(*lines), "\n".join(body))
+
+    def held(self, waited: Sequence[AlarmRecord], to: Addressed) -> MessageText:
+        """Say in one message what could wait for the end of quiet hours or for the morning."""
+        words, waits = phrases(to.person.language), telling_phrases(to.person.language)
+        urgency = list(Priority)
+        in_order = sorted(
+            waited, key=lambda alarm: (alarm.ended_at is not None, urgency.index(alarm.priority))
+        )
+        subjects = [subject_of(self.site, self.plans, alarm) for alarm in in_order]
+        worst, place = subjects[0], self.site.site
+        when = self._when(worst.alarm, to, words)
+        more = words.and_more.format(count=len(subjects) - 1) if len(subjects) > 1 else ""
+        over = worst.alarm.ended_at is not None
+        first = words.look_and_acknowledge if over else _first(worst, to, words)
+        body = [waits.held_long]
+        for subject in subjects:
+            plants = self._plants(subject.alarm.batch, subject.alarm.opened_at, words)
+            body += [f"{plants}:", self._entry(subject, to, words)]
+            body += to.answer.get(subject.alarm.id, ())
+        body += cautions(worst, place, to.now, words)
+        line, short = (
+            f"{what} {when}." for what in (self._what(worst, to, words), self._bare(worst, to))
+        )
+        lines = (
+            f"{line} {waits.held_line} {first} {more}",
+            f"{short} {waits.held_line} {first} {more}",
+            f"{short} {waits.held_line} {more}",
+            f"{short} {more}",
         )
         return MessageText(_that_fits(*lines), "\n".join(body))
 
