@@ -24,6 +24,7 @@ from api.written.names import (
     secrets_in,
 )
 from api.written.notes import notes_on
+from api.written.rota import names_in_the_rota, rota_contradictions, unmanned_days
 from api.written.sentences import faults_against
 from api.written.toml_text import read_toml
 from api.written.topics import topics_used_twice
@@ -40,7 +41,9 @@ if TYPE_CHECKING:
     from api.written.toml_text import TomlText
 
 ONLY_IN_PLANS = frozenset({"version", "source", "stage"})
-ONLY_IN_SITES = frozenset({"site", "lead", "house", "bench", "sensor", "batch", "person", "shift"})
+ONLY_IN_SITES = frozenset(
+    {"site", "lead", "house", "bench", "sensor", "batch", "person", "shift", "swap", "absence"}
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,10 +111,18 @@ def read_plan(path: Path) -> tuple[CarePlan | None, tuple[Fault, ...]]:
     return _plan_in(text)
 
 
-def read_nursery(site_file: Path, plans_folder: Path, *, at: datetime | None = None) -> Nursery:
+def read_nursery(
+    site_file: Path,
+    plans_folder: Path,
+    *,
+    at: datetime | None = None,
+    weeks_from: datetime | None = None,
+) -> Nursery:
     """Return a site with its care plans, and every fault of all the files, by file and line.
 
     `at`: the aware instant at which the plans are to be in force; None: the last version of each.
+    `weeks_from`: the aware instant from which the next weeks are looked through for hours with
+    nobody on duty; None: only the weekly pattern is.
     """
     folder = _read_folder(plans_folder)
     plans = folder.plans(at)
@@ -122,7 +133,10 @@ def read_nursery(site_file: Path, plans_folder: Path, *, at: datetime | None = N
     every = (*faults, *folder.faults)
     notes: tuple[Fault, ...] = ()
     if site is not None and not every:
-        notes = tuple(sorted(notes_on(site, folder.plans(None), text)))
+        found = [*notes_on(site, folder.plans(None), text)]
+        if weeks_from is not None:
+            found += unmanned_days(site, text, start=weeks_from)
+        notes = tuple(sorted(found))
     return Nursery(site, plans, every, notes, folder.versions)
 
 
@@ -148,6 +162,8 @@ def _site_in(text: TomlText, *, folder: PlanFolder | None) -> tuple[Site | None,
         *doubled_names(draft),
         *topics_used_twice(draft),
         *names_that_point_nowhere(draft, plans=plans, known_plans=names),
+        *names_in_the_rota(draft),
+        *rota_contradictions(draft),
         *positions_that_overlap(draft),
         *benches_outside_their_house(draft),
         *batches_watched_before_grafting(draft),

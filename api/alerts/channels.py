@@ -16,7 +16,7 @@ import apprise
 import apprise.exception
 
 from api.alerts.reach import variable
-from api.records.outbox import EMAIL
+from rules.model.people import EMAIL
 
 with warnings.catch_warnings():
     # An optional part of it asks for a module that is on its way out of the standard library.

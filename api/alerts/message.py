@@ -5,13 +5,14 @@ The line starts with the plants and where they stand, never with a code or a cry
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from api.alerts.cautions import cautions
 from api.alerts.figures import clock_time, date_and_time
 from api.alerts.measured import first_of, grades_of, says_of, shade_of, story_of, when_of
 from api.alerts.phrases import phrases
+from api.alerts.telling_phrases import telling_phrases
 from api.alerts.told import batch_of, subject_of
 from rules.belief import Missing
 from rules.local_time import local_day
@@ -50,13 +51,17 @@ class Addressed:
     """To whom a message speaks, and what they should know of the others.
 
     `others` are the names of people told of the same thing, `instead_of` the name of someone who
-    could not be reached. `now` is the instant at which the message is written.
+    could not be reached. `now` is the instant at which the message is written. `before` are the
+    names of those who were told by earlier steps, none of whom has said that they have it.
+    `answer`: the lines that let the person answer without signing in, by alarm.
     """
 
     person: Person
     others: tuple[str, ...]
     instead_of: str | None
     now: datetime
+    before: tuple[str, ...] = ()
+    answer: Mapping[int, Sequence[str]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,16 +80,21 @@ class Writer:
         over = alarm.ended_at is not None
         first = words.look_and_acknowledge if over else first_of(subject, words.code, words)
         whats = self._whats(subject, to, words)
+        again = telling_phrases(to.person.language)
+        unheard = f" {again.nobody_has_it}" if to.before else ""
         body = [
             *self._introduce(subject.batch, words),
             *self._story(subject, to, words, belief),
             *self._stage(subject, words),
             words.do_first.format(action=first),
+            *((again.told_before.format(names=", ".join(to.before)),) if to.before else ()),
             _told(to, words),
+            *to.answer.get(alarm.id, ()),
             *self._link(alarm, words),
             *cautions(subject, self.site.site, to.now, words),
         ]
-        lines = (*(f"{what} {first}" for what in whats), *whats)
+        urged = (f"{what}{unheard} {first}" for what in whats)
+        lines = (*urged, *(f"{what} {first}" for what in whats), *whats)
         return MessageText(_that_fits(*lines), "\n".join(body))
 
     def closed(self, alarm: AlarmRecord, ended_at: datetime, to: Addressed) -> MessageText:
@@ -111,7 +121,7 @@ class Writer:
             f"{what[0].upper()}{what[1:]}.",
             *came_back,
             rest,
-            *(self._link(alarm, words) if waits else ()),
+            *((*to.answer.get(alarm.id, ()), *self._link(alarm, words)) if waits else ()),
         ]
         line = f"{self._plants(alarm.batch, alarm.opened_at, words)}: {what}."
         return MessageText(_that_fits(f"{line} {rest}", line), "\n".join(body))
@@ -144,10 +154,37 @@ class Writer:
             *(self._entry(subject, to, words) for subject in subjects),
             words.do_first.format(action=first),
             _told(to, words),
+            *(line for alarm in worst_first for line in to.answer.get(alarm.id, ())),
             *cautions(worst, place, to.now, words),
         ]
         ends = (f" {first} {more}", f" {first}")
         lines = (*(f"{what}{end}" for what in whats for end in ends), whats[-1])
+        return MessageText(_that_fits(*lines), "\n".join(body))
+
+    def held(self, waited: Sequence[AlarmRecord], to: Addressed) -> MessageText:
+        """Say in one message what could wait for the end of quiet hours or for the morning."""
+        words, waits = phrases(to.person.language), telling_phrases(to.person.language)
+        urgency = list(Priority)
+        in_order = sorted(
+            waited, key=lambda alarm: (alarm.ended_at is not None, urgency.index(alarm.priority))
+        )
+        subjects = [subject_of(self.site, self.plans, alarm) for alarm in in_order]
+        worst, place = subjects[0], self.site.site
+        more = words.and_more.format(count=len(subjects) - 1) if len(subjects) > 1 else ""
+        over = worst.alarm.ended_at is not None
+        first = words.look_and_acknowledge if over else first_of(worst, words.code, words)
+        body = [waits.held_long]
+        for subject in subjects:
+            plants = self._plants(subject.alarm.batch, subject.alarm.opened_at, words)
+            body += [f"{plants}:", self._entry(subject, to, words)]
+            body += to.answer.get(subject.alarm.id, ())
+        body += cautions(worst, place, to.now, words)
+        whats = self._whats(worst, to, words)
+        lines = (
+            *(f"{what} {waits.held_line} {first} {more}" for what in whats),
+            *(f"{what} {waits.held_line} {more}" for what in whats),
+            f"{whats[-1]} {more}",
+        )
         return MessageText(_that_fits(*lines), "\n".join(body))
 
     def bare(self, batch: str, alarm_id: int | None, person: Person) -> MessageText:

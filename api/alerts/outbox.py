@@ -1,4 +1,7 @@
-"""The words of a message that is owed, and what happens to it after a try."""
+"""What happens to a message before it is sent, and after a try: it waits, is tried again, given up.
+
+Who is told instead is not settled here: that is `rules.escalation`'s, from what is kept here.
+"""
 
 from __future__ import annotations
 
@@ -7,8 +10,6 @@ from datetime import timedelta
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from api.alerts.message import Addressed, MessageText, Writer
-from api.alerts.why import belief_behind
 from api.records.alarms import alarm, alarms_changed
 from api.records.outbox import (
     Cause,
@@ -17,9 +18,10 @@ from api.records.outbox import (
     owe,
     record_failed,
     record_given_up,
-    told_of,
 )
 from api.records.watch import watch_gap
+from rules.escalation import held_until
+from rules.model.alarm import Priority
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -27,7 +29,6 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection
 
     from api.records.outbox import OutboxRow
-    from rules.evaluator import Watchlist
     from rules.model.people import Person
     from rules.model.site import Site
 
@@ -59,43 +60,23 @@ class People:
         return tuple(person.name for person in found if person is not None)
 
 
-def words_of(
-    db: Connection,
-    row: OutboxRow,
-    person: Person,
-    *,
-    writer: Writer,
-    watched: Watchlist,
-    now: datetime,
-) -> MessageText | None:
-    """Write the message from what the records say now; None if nothing is left to tell."""
-    people = People(writer.site)
-    told = [
-        other.person
-        for other in messages_for(db, row.cause)
-        if other.person != row.person and other.gave_up_at is None
-    ]
-    missed = None if row.instead_of is None else people.find(row.instead_of)
-    to = Addressed(
-        person=person,
-        others=people.names(told),
-        instead_of=row.instead_of if missed is None else missed.name,
-        now=now,
-    )
-    if row.kind is MessageKind.UNWATCHED:
-        gap = None if row.gap_id is None else watch_gap(db, row.gap_id)
-        if gap is None:
-            return None
-        changed = alarms_changed(db, start=gap.start, end=gap.end, batch=row.batch)
-        return writer.unwatched(changed, gap, to) if changed else None
-    if row.alarm_id is None:
+def waits_until(
+    db: Connection, row: OutboxRow, person: Person, *, site: Site, now: datetime
+) -> datetime | None:
+    """Return when the quiet hours end for which a message must wait; None: it may go now."""
+    priority = _priority(db, row)
+    return None if priority is None else held_until(person, priority, now, site.site)
+
+
+def _priority(db: Connection, row: OutboxRow) -> Priority | None:
+    """Return how urgent a message is; None for one that a person has just asked for."""
+    if row.alarm_id is not None:
+        return alarm(db, row.alarm_id).priority
+    gap = None if row.gap_id is None else watch_gap(db, row.gap_id)
+    if gap is None:
         return None
-    about = alarm(db, row.alarm_id)
-    if row.kind is MessageKind.OPENED:
-        return writer.opened(about, to, belief=belief_behind(db, watched, about))
-    if row.person not in told_of(db, about.id):
-        return None  # who never heard that it began need not hear that it is over
-    return writer.closed(about, row.about, to)
+    changed = alarms_changed(db, start=gap.start, end=gap.end, batch=row.batch)
+    return min((one.priority for one in changed), key=list(Priority).index, default=None)
 
 
 class AfterFailure(StrEnum):
@@ -111,10 +92,12 @@ def after_failure(
 ) -> AfterFailure:
     """Keep why a message was not sent, and settle what becomes of it.
 
-    After MOST_TRIES a message is given up, and once a person has no channel left the lead is told
-    instead. A message that nobody else can take over is tried on for a day: a mail server that is
-    down for an hour must not swallow it. That something is over is never passed on.
+    After MOST_TRIES a message is given up. What the lead is owed and cannot be reached with by
+    another way is tried on for a day: a mail server that is down for an hour must not swallow it.
+    A test is tried once.
     """
+    if row.kind is MessageKind.TEST:
+        return give_up(db, row, error=error, site=site, now=now)
     if row.attempts < MOST_TRIES:
         record_failed(db, row.id, error=error, due_at=now + PAUSES[max(row.attempts, 1) - 1])
         return AfterFailure.TRIED_AGAIN
@@ -128,10 +111,10 @@ def after_failure(
 def give_up(
     db: Connection, row: OutboxRow, *, error: str, site: Site, now: datetime
 ) -> AfterFailure:
-    """Keep that a message is given up; tell the lead instead if that helps."""
+    """Keep that a message is given up. Word of unwatched time is handed on to the lead here."""
     record_given_up(db, row.id, error=error, at=now)
     lead = People(site).find(site.lead)
-    if lead is None or row.person == lead.id or row.kind is MessageKind.CLOSED:
+    if lead is None or row.person == lead.id or row.kind is not MessageKind.UNWATCHED:
         return AfterFailure.GIVEN_UP
     if _other_ways(db, row):
         return AfterFailure.GIVEN_UP

@@ -1,4 +1,4 @@
-"""The alert service: claims messages that are owed, sends them, and records what came of it.
+"""The alert service: owes what has come due, sends what is owed, and records what came of it.
 
 Lease, send, then record. Killed between sending and recording, it sends that one message once
 more when the lease has run out; killed anywhere else, it repeats and loses nothing.
@@ -11,9 +11,20 @@ from typing import TYPE_CHECKING, assert_never
 
 from api.alerts.channels import Failed, Sent
 from api.alerts.message import Writer
-from api.alerts.outbox import LEASE, MOST_TRIES, People, after_failure, give_up, words_of
-from api.records.outbox import claim, due, message, record_given_up, record_sent
+from api.alerts.outbox import LEASE, MOST_TRIES, People, after_failure, give_up, waits_until
+from api.alerts.wording import Wording
+from api.records.outbox import (
+    claim,
+    due,
+    message,
+    record_given_up,
+    record_held,
+    record_sent,
+    waiting_with,
+)
 from api.records.session import reading, writing
+from api.records.steps import owe_steps, steps_due
+from api.records.ways import forget_ways_gone, way_failed, way_works
 from rules.evaluator import watchlist
 
 if TYPE_CHECKING:
@@ -24,6 +35,7 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine
 
     from api.alerts.channels import Channels, Outcome
+    from api.alerts.links import Links
     from api.alerts.message import MessageText
     from api.records.outbox import OutboxRow
     from api.watch.clock import Clock
@@ -47,6 +59,10 @@ class AlertService:
         How people reach the pages; links in messages start with it.
     lease
         How long a message is held while it is being sent; longer than any send takes.
+    links
+        What signs the links by which people answer; None: messages carry none.
+    codes
+        Whether messages carry the short code that a button or a gateway answers with.
     """
 
     def __init__(
@@ -59,11 +75,13 @@ class AlertService:
         *,
         base_url: str,
         lease: timedelta = LEASE,
+        links: Links | None = None,
+        codes: bool = False,
     ) -> None:
         self._site = site
         self._people = People(site)
         self._writer = Writer(site, plans, base_url.rstrip("/"))
-        self._watched = watchlist(site, plans)
+        self._wording = Wording(self._writer, watchlist(site, plans), links, codes)
         self._records = records
         self._clock = clock
         self._channels = channels
@@ -102,6 +120,7 @@ class AlertService:
     def _turn(self, stopped: Callable[[], bool]) -> int:
         sent = 0
         tried: set[int] = set()
+        self._owe()
         while not stopped():
             with reading(self._records) as db:
                 rows = due(db, now=self._clock.now(), most=AT_ONCE)
@@ -117,6 +136,19 @@ class AlertService:
         self._last_error = None
         return sent
 
+    def _owe(self) -> None:
+        """Owe what has come due by now; of alarms that nobody acknowledged, ever more people."""
+        now = self._clock.now()
+        if self._last_turn is None:
+            with writing(self._records) as db:
+                forget_ways_gone(db, self._site, now=now)
+        with reading(self._records) as db:
+            coming = steps_due(db, self._site, now=now)
+        if coming:
+            with writing(self._records) as db:  # decided anew: someone may just have acknowledged
+                new = owe_steps(db, self._site, now=now)
+            log.info("messages_owed count=%d", new)
+
     def _deliver(self, row: OutboxRow) -> int:
         now = self._clock.now()
         person = self._people.find(row.person)
@@ -128,36 +160,49 @@ class AlertService:
                 error = "sending was cut off every time"
                 after_failure(db, row, error=error, site=self._site, now=now)
                 return 0
-            text = self._words(db, row, person, now)
+            later = waits_until(db, row, person, site=self._site, now=now)
+            if later is not None:
+                record_held(db, row.id, until=later)
+                return 0
+            rows = waiting_with(db, row, now=now)
+            text = self._words(db, rows, person, now)
             if text is None:
-                record_given_up(db, row.id, error="nothing is left to tell", at=now)
+                for one in rows:
+                    record_given_up(db, one.id, error="nothing is left to tell", at=now)
                 return 0
             until = now + self._lease
-            if not claim(db, row, now=now, until=until, line=text.line, body=text.body):
+            words = {"line": text.line, "body": text.body}
+            if not claim(db, row, now=now, until=until, **words):
                 return 0
+            others = [one for one in rows[1:] if claim(db, one, now=now, until=until, **words)]
         outcome = self._channels.send(person, row.channel, text)
-        return self._record(row.id, outcome)
+        return self._record([row.id, *(one.id for one in others)], outcome)
 
     def _words(
-        self, db: Connection, row: OutboxRow, person: Person, now: datetime
+        self, db: Connection, rows: Sequence[OutboxRow], person: Person, now: datetime
     ) -> MessageText | None:
         try:
-            return words_of(db, row, person, writer=self._writer, watched=self._watched, now=now)
+            return self._wording.words_of(db, rows, person, now=now)
         except Exception:
             # A fault in the wording must not keep a person from being told.
-            log.exception("message_wording_failed id=%d", row.id)
-            return self._writer.bare(row.batch, row.alarm_id, person)
+            log.exception("message_wording_failed id=%d", rows[0].id)
+            return self._writer.bare(rows[0].batch, rows[0].alarm_id, person)
 
-    def _record(self, message_id: int, outcome: Outcome) -> int:
+    def _record(self, ids: Sequence[int], outcome: Outcome) -> int:
         now = self._clock.now()
         match outcome:
             case Sent():
                 with writing(self._records) as db:
-                    record_sent(db, message_id, at=now)
-                log.info("message_sent id=%d", message_id)
+                    for message_id in ids:
+                        record_sent(db, message_id, at=now)
+                    row = message(db, ids[0])
+                    if row is not None and way_works(db, row, now=now):
+                        log.info("way_works person=%s channel=%s", row.person, row.channel)
+                log.info("message_sent id=%d", ids[0])
                 return 1
             case Failed(cause):
-                self._failed(message_id, cause, now)
+                for message_id in ids:
+                    self._failed(message_id, cause, now)
                 return 0
         assert_never(outcome)
 
@@ -167,6 +212,7 @@ class AlertService:
             if row is None:
                 return
             outcome = after_failure(db, row, error=cause, site=self._site, now=now)
+            way_failed(db, row, now=now)
         log.warning(
             "message_failed id=%d person=%s channel=%s tries=%d outcome=%s cause=%s",
             row.id,

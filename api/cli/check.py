@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from api.cli.main import BAD_INPUT, GOOD
 from api.site_files import Nursery, is_plan, read_nursery, read_plan
+from api.watch.clock import WallClock
 
 if TYPE_CHECKING:
     from collections.abc import Sized
@@ -21,7 +22,7 @@ Read a site file and the care plans beside it, and name everything that is wrong
 file, line, field, what is wrong, and what to do about it. FILE may also be a single care plan.
 
 Lines that begin with "note:" are not wrong, but worth a second look: a batch that no sensor
-speaks for, hours in which nobody is on duty.
+speaks for, hours of the week, or of the next four weeks, in which nobody is on duty.
 
 Exit code 0: no faults. 2: faults, or a file that cannot be read.
 
@@ -58,7 +59,8 @@ def run(arguments: argparse.Namespace) -> int:
         plans = {plan.id: plan} if plan is not None else {}
         nursery = Nursery(site=None, plans=plans, faults=faults, notes=())
     else:
-        nursery = read_nursery(file, arguments.plans or file.parent / "plans")
+        plans_folder = arguments.plans or file.parent / "plans"
+        nursery = read_nursery(file, plans_folder, weeks_from=WallClock().now())
     print(_as_json(nursery) if arguments.json else _as_lines(nursery))
     return BAD_INPUT if nursery.faults else GOOD
 

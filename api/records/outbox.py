@@ -13,17 +13,22 @@ from typing import TYPE_CHECKING
 from sqlalchemy import and_, func, insert, or_, select, update
 
 from api.records.tables import alarms, as_ms, instant, instant_or_none, outbox, watch_gaps
+from rules.escalation import Outcome
+from rules.model.people import EMAIL as EMAIL
 from rules.model.reading import MINUTE_MS
 
 if TYPE_CHECKING:
+    from collections.abc import Collection, Mapping
     from datetime import datetime
 
     from sqlalchemy import Connection, Row, Select
     from sqlalchemy.sql.elements import ColumnElement
 
+    from rules.escalation import Owed
     from rules.model.people import Person
 
-EMAIL = "email"
+PASS_OVER_AFTER = 3
+"""After so many tries a way is not counted on: the next way, or the next person, is owed too."""
 
 
 class MessageKind(StrEnum):
@@ -32,6 +37,8 @@ class MessageKind(StrEnum):
     OPENED = "opened"
     CLOSED = "closed"
     UNWATCHED = "unwatched"
+    WAY = "way"
+    TEST = "test"
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,10 +46,12 @@ class OutboxRow:
     """A message owed, on its way, sent or given up.
 
     `cause` names what made it due; nobody is owed the same cause twice by one channel. `about` is
-    the instant of what happened. `alarm_id` is None for kind `unwatched`, whose `gap_id` says when
-    nobody watched. `channel` is "email" or a name from the person's `reach`. `line` and `body` are
-    the words last tried; None before the first try. `instead_of` is the person who could not be
-    reached. `due_at` is the next try.
+    the instant of what happened. `alarm_id` is None for a test and for kind `unwatched`, whose
+    `gap_id` says when nobody watched. `step` names the step of the escalation that owed it, None:
+    no step did; `held_until` is when one that waits goes, together with others that do. `channel`
+    is "email" or a name from the person's `reach`. `line` and `body` are the words last tried; None
+    before the first try. `instead_of` is the person who could not be reached. `due_at` is the next
+    try.
     """
 
     id: int
@@ -65,6 +74,18 @@ class OutboxRow:
     sent_at: datetime | None
     last_error: str | None
     gave_up_at: datetime | None
+    step: str | None = None
+    held_until: datetime | None = None
+
+    @property
+    def outcome(self) -> Outcome:
+        """What became of it so far. A way that failed again and again is not counted on."""
+        if self.sent_at is not None:
+            return Outcome.ARRIVED
+        tried = self.attempts >= PASS_OVER_AFTER and self.leased_until is None
+        if self.gave_up_at is not None or (tried and self.last_error is not None):
+            return Outcome.FAILED
+        return Outcome.UNDER_WAY
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,45 +103,85 @@ class Cause:
     gap_id: int | None = None
 
 
-def channels_of(person: Person) -> tuple[str, ...]:
-    """Return every channel by which a person is reached: e-mail first."""
-    return ((EMAIL,) if person.email is not None else ()) + person.reach
-
-
 def owe(
     db: Connection, cause: Cause, *, person: Person, at: datetime, instead_of: str | None = None
 ) -> int:
-    """Owe a person a message by each of their channels; return how many rows are new.
+    """Owe a person a message by each of their ways; return how many rows are new.
 
-    Owing the same cause again changes nothing.
+    Owing the same cause again changes nothing. That something is over goes by the ways by which
+    the person was told that it began.
     """
-    owed = set(
-        db.execute(
-            select(outbox.c.channel).where(
-                outbox.c.cause == cause.key, outbox.c.person == person.id
-            )
-        ).scalars()
+    ways = person.ways
+    if cause.kind is MessageKind.CLOSED:
+        told = _opened_by(db, cause.alarm_id, person.id)
+        ways = tuple(way for way in ways if way in told) or ways
+    return sum(
+        _owe(db, cause, person, way=way, at=at, due_at=at, instead_of=instead_of) for way in ways
     )
-    fresh = [channel for channel in channels_of(person) if channel not in owed]
-    for channel in fresh:
-        db.execute(
-            insert(outbox).values(
-                cause=cause.key,
-                batch=cause.batch,
-                about_ms=as_ms(cause.about),
-                alarm_id=cause.alarm_id,
-                gap_id=cause.gap_id,
-                person=person.id,
-                kind=cause.kind.value,
-                language=person.language,
-                channel=channel,
-                instead_of=instead_of,
-                owed_ms=as_ms(at),
-                due_ms=as_ms(at),
-                attempts=0,
-            )
+
+
+def owe_step(db: Connection, cause: Cause, owed: Owed, *, person: Person, at: datetime) -> int:
+    """Owe one message of a step; return how many rows are new: 1, or 0 if it was owed already."""
+    return _owe(
+        db,
+        cause,
+        person,
+        way=owed.way,
+        at=at,
+        due_at=owed.held_until or at,
+        instead_of=owed.instead_of,
+        step=owed.step,
+        held_until=owed.held_until,
+    )
+
+
+def _opened_by(db: Connection, alarm_id: int | None, person: str) -> set[str]:
+    found = select(outbox.c.channel).where(
+        outbox.c.alarm_id == alarm_id,
+        outbox.c.person == person,
+        outbox.c.kind == MessageKind.OPENED,
+        outbox.c.gave_up_ms.is_(None),
+    )
+    return set(db.execute(found).scalars())
+
+
+def _owe(
+    db: Connection,
+    cause: Cause,
+    person: Person,
+    *,
+    way: str,
+    at: datetime,
+    due_at: datetime,
+    instead_of: str | None,
+    step: str | None = None,
+    held_until: datetime | None = None,
+) -> int:
+    known = select(outbox.c.id).where(
+        outbox.c.cause == cause.key, outbox.c.person == person.id, outbox.c.channel == way
+    )
+    if db.execute(known).first() is not None:
+        return 0
+    db.execute(
+        insert(outbox).values(
+            cause=cause.key,
+            batch=cause.batch,
+            about_ms=as_ms(cause.about),
+            alarm_id=cause.alarm_id,
+            gap_id=cause.gap_id,
+            person=person.id,
+            kind=cause.kind.value,
+            language=person.language,
+            channel=way,
+            instead_of=instead_of,
+            owed_ms=as_ms(at),
+            due_ms=as_ms(due_at),
+            attempts=0,
+            step=step,
+            held_until_ms=None if held_until is None else as_ms(held_until),
         )
-    return len(fresh)
+    )
+    return 1
 
 
 def due(db: Connection, *, now: datetime, most: int) -> tuple[OutboxRow, ...]:
@@ -166,6 +227,50 @@ def claim(
     return db.execute(claimed).rowcount == 1
 
 
+def record_held(db: Connection, message_id: int, *, until: datetime) -> None:
+    """Keep that a message waits until an instant, to go then with others that wait for it."""
+    db.execute(
+        update(outbox)
+        .where(outbox.c.id == message_id)
+        .values(held_until_ms=as_ms(until), due_ms=as_ms(until))
+    )
+
+
+def waiting_with(db: Connection, row: OutboxRow, *, now: datetime) -> tuple[OutboxRow, ...]:
+    """Return the messages that go together with one that was held back, itself first.
+
+    They are those to the same person by the same way whose wait is over, and word that one of
+    their alarms has ended. A message that was not held back, or is not about an alarm of a batch,
+    goes alone.
+    """
+    together = (MessageKind.OPENED, MessageKind.CLOSED)
+    if row.held_until is None or row.kind not in together:
+        return (row,)
+    free = select(outbox).where(
+        outbox.c.kind.in_(together),
+        outbox.c.id != row.id,
+        outbox.c.person == row.person,
+        outbox.c.channel == row.channel,
+        _free(as_ms(now)),
+    )
+    held = _all(
+        db,
+        free.where(outbox.c.held_until_ms.is_not(None), outbox.c.due_ms <= as_ms(now)).order_by(
+            outbox.c.id
+        ),
+    )
+    about = {one.alarm_id for one in (row, *held)} - {None}
+    ends = _all(
+        db,
+        free.where(
+            outbox.c.kind == MessageKind.CLOSED,
+            outbox.c.alarm_id.in_(about),
+            outbox.c.held_until_ms.is_(None),
+        ).order_by(outbox.c.id),
+    )
+    return (row, *held, *ends)
+
+
 def record_sent(db: Connection, message_id: int, *, at: datetime) -> None:
     """Keep that the channel accepted the message."""
     db.execute(
@@ -202,6 +307,32 @@ def message(db: Connection, message_id: int) -> OutboxRow | None:
 def messages_of(db: Connection, alarm_id: int) -> tuple[OutboxRow, ...]:
     """Return every message about an alarm, in the order in which they were owed."""
     return _all(db, select(outbox).where(outbox.c.alarm_id == alarm_id).order_by(outbox.c.id))
+
+
+def messages_about(
+    db: Connection, alarm_ids: Collection[int]
+) -> Mapping[int, tuple[OutboxRow, ...]]:
+    """Return every message about each of some alarms, in the order in which they were owed."""
+    found = select(outbox).where(outbox.c.alarm_id.in_(alarm_ids)).order_by(outbox.c.id)
+    about: dict[int, tuple[OutboxRow, ...]] = dict.fromkeys(alarm_ids, ())
+    for row in _all(db, found):
+        if row.alarm_id is not None:
+            about[row.alarm_id] += (row,)
+    return about
+
+
+def said_again(db: Connection, row: OutboxRow, *, now: datetime) -> bool:
+    """Return whether a later message, due too, tells the person the same alarm by the same way."""
+    found = select(outbox.c.id).where(
+        outbox.c.id > row.id,
+        outbox.c.alarm_id == row.alarm_id,
+        outbox.c.person == row.person,
+        outbox.c.channel == row.channel,
+        outbox.c.kind == row.kind.value,
+        outbox.c.due_ms <= as_ms(now),
+        _free(as_ms(now)),
+    )
+    return row.kind is MessageKind.OPENED and db.execute(found).first() is not None
 
 
 def messages_for(db: Connection, cause_key: str) -> tuple[OutboxRow, ...]:
@@ -288,4 +419,6 @@ def _row(row: Row[tuple[object, ...]]) -> OutboxRow:
         sent_at=instant_or_none(row.sent_ms),
         last_error=row.last_error,
         gave_up_at=instant_or_none(row.gave_up_ms),
+        step=row.step,
+        held_until=instant_or_none(row.held_until_ms),
     )

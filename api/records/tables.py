@@ -106,6 +106,8 @@ outbox = Table(
     Column("sent_ms", BigInteger),
     Column("last_error", Text),
     Column("gave_up_ms", BigInteger),
+    Column("step", String(60)),
+    Column("held_until_ms", BigInteger),
     UniqueConstraint("cause", "person", "channel"),
     Index("ix_outbox_sent_ms_gave_up_ms_due_ms", "sent_ms", "gave_up_ms", "due_ms"),
 )
@@ -144,6 +146,22 @@ standing_changes = Table(
     Column("minute", BigInteger, primary_key=True),
     Column("before", String(20)),
     Column("after", String(20)),
+)
+
+observations = Table(
+    "observations",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    Column("batch", String(40), nullable=False),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("seen", String(20), nullable=False),
+    Column("share", Float),
+    Column("check", String(40)),
+    Column("by", String(40), nullable=False),
+    Column("note", Text, nullable=False),
+    Column("origin", String(160), unique=True),
+    Column("entered_ms", BigInteger, nullable=False),
+    Index("ix_observations_batch_at_ms", "batch", "at_ms"),
 )
 
 

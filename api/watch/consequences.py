@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, assert_never
 
 from api.records.alarms import alarms_changed, clear_alarm, open_alarms, raise_alarm
 from api.records.outbox import Cause, MessageKind, owe, told_of
+from api.records.steps import owe_steps
 from api.records.tables import instant
 from api.records.watch import note_standing
 from rules.escalation import who_is_on_duty
@@ -68,13 +69,15 @@ def keep_events(
     for event in events:
         match event:
             case ConditionOpened():
-                _opened(db, event, beside[event], hearers=hearers, now=now, tell=tell)
+                _opened(db, event, beside[event])
             case ConditionClosed():
                 _closed(db, event, hearers=hearers, now=now, tell=tell)
             case StandingChanged():
                 note_standing(db, event)
             case _:
                 assert_never(event)
+    if tell and any(isinstance(event, ConditionOpened) for event in events):
+        owe_steps(db, hearers.site, now=now)
 
 
 def owe_summaries(db: Connection, gap: WatchGap, *, hearers: Hearers, now: datetime) -> None:
@@ -102,15 +105,7 @@ def forget_open(db: Connection, *, now: datetime) -> None:
         clear_alarm(db, batch=alarm.batch, condition=alarm.condition, at=now, note=note)
 
 
-def _opened(
-    db: Connection,
-    event: ConditionOpened,
-    beside: Particulars,
-    *,
-    hearers: Hearers,
-    now: datetime,
-    tell: bool,
-) -> None:
+def _opened(db: Connection, event: ConditionOpened, beside: Particulars) -> None:
     moved = raise_alarm(
         db,
         batch=event.batch,
@@ -123,12 +118,6 @@ def _opened(
     )
     if moved is None:
         log.warning("watch_open_already batch=%s condition=%s", event.batch, event.condition)
-    elif tell:
-        key = f"change.{moved.change_id}"
-        about = moved.alarm.opened_at
-        cause = Cause(key, MessageKind.OPENED, event.batch, about, alarm_id=moved.alarm.id)
-        for person in hearers.on_duty(instant((event.minute + 1) * MINUTE_MS)):
-            owe(db, cause, person=person, at=now)
 
 
 def _closed(

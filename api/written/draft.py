@@ -9,7 +9,7 @@ from pydantic import BaseModel, ValidationError
 
 from api.written.sentences import as_json
 from rules.model.batch import Batch
-from rules.model.people import Person, Shift
+from rules.model.people import Absence, Person, Shift, Step, Swap
 from rules.model.place import Bench, House, Sensor
 
 if TYPE_CHECKING:
@@ -35,6 +35,9 @@ class Draft:
     batches: Mapping[int, Batch]
     people: Mapping[int, Person]
     shifts: Mapping[int, Shift]
+    swaps: Mapping[int, Swap]
+    absences: Mapping[int, Absence]
+    steps: Mapping[int, Step]
 
     def names(self, kind: str, named_by: str = "id") -> tuple[str, ...]:
         """Return every name in use in the list `kind`, also those of entries with faults."""
@@ -57,6 +60,9 @@ def draft_of(text: TomlText) -> Draft:
         batches=_fitting(text, "batch", model=Batch),
         people=_fitting(text, "person", model=Person),
         shifts=_fitting(text, "shift", model=Shift),
+        swaps=_fitting(text, "swap", model=Swap),
+        absences=_fitting(text, "absence", model=Absence),
+        steps=_fitting(text, "escalation", model=Step),
     )
 
 

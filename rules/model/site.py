@@ -8,11 +8,13 @@ from typing import TYPE_CHECKING
 from pydantic import Field
 
 from rules.model.batch import Batch
-from rules.model.people import Person, Shift
+from rules.model.people import DEFAULT_STEPS, Absence, Person, Shift, Step, Swap
 from rules.model.place import Bench, Channel, House, Place, Sensor, Slug, Written, channel_key
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+    from rules.model.alarm import Priority
 
 
 class Site(Written):
@@ -26,6 +28,9 @@ class Site(Written):
     batch: tuple[Batch, ...] = ()
     person: tuple[Person, ...] = Field(min_length=1)
     shift: tuple[Shift, ...] = ()
+    swap: tuple[Swap, ...] = ()
+    absence: tuple[Absence, ...] = ()
+    escalation: tuple[Step, ...] = ()
 
     @cached_property
     def channels(self) -> Mapping[str, Channel]:
@@ -35,3 +40,12 @@ class Site(Written):
             for sensor in self.sensor
             for channel in sensor.channel
         }
+
+    def steps(self, priority: Priority) -> tuple[Step, ...]:
+        """Return who is told of an alarm of a priority, in order; the usual ones if none are given.
+
+        Steps that fall due together stand in the order of the file.
+        """
+        given = [step for step in self.escalation if step.priority is priority]
+        usual = [step for step in DEFAULT_STEPS if step.priority is priority]
+        return tuple(sorted(given or usual, key=lambda step: step.after_min))

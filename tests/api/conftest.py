@@ -189,16 +189,19 @@ def small_plans() -> Mapping[str, tuple[CarePlan, ...]]:
 
 @dataclass
 class Postbox:
-    """What arrived at a real mail server; it can be told to turn mail away."""
+    """What arrived at a real mail server; it can turn all mail away, or that to some people."""
 
     port: int
     refusal: str | None = None
+    refused: frozenset[str] = frozenset()
     mail: list[EmailMessage] = field(default_factory=list)
     recipients: list[list[str]] = field(default_factory=list)
 
     async def handle_DATA(self, server: object, session: object, envelope: object) -> str:  # noqa: N802
         if self.refusal is not None:
             return self.refusal
+        if self.refused & set(envelope.rcpt_tos):  # type: ignore[attr-defined]
+            return "550 no such person"
         content = envelope.content  # type: ignore[attr-defined]
         self.mail.append(email.message_from_bytes(content, policy=email.policy.default))
         self.recipients.append(list(envelope.rcpt_tos))  # type: ignore[attr-defined]

@@ -10,10 +10,17 @@ from pydantic import SecretStr
 
 from api.alerts.channels import Channels, Failed, MailServer
 from api.alerts.message import MessageText
-from api.alerts.outbox import MOST_TRIES, PAUSES
+from api.alerts.outbox import PAUSES
 from api.alerts.phrases import ENGLISH, SPANISH
 from api.records.alarms import acknowledge, standing_alarms
-from api.records.outbox import claim, due, newest_messages, undelivered
+from api.records.outbox import (
+    PASS_OVER_AFTER,
+    MessageKind,
+    claim,
+    due,
+    newest_messages,
+    undelivered,
+)
 from api.records.session import writing
 from rules.doubt import QualityTest
 
@@ -24,6 +31,19 @@ DRY, DAMP = 71.0, 95.0
 NO_MAIL = Channels(None, "watch@small.example.invalid", reach={})
 
 pytestmark = pytest.mark.service
+
+
+def someone_acknowledges(nursery) -> None:
+    with writing(nursery.records) as db:
+        for alarm in standing_alarms(db):
+            if alarm.batch:
+                acknowledge(db, alarm.id, by="corvin", at=nursery.clock.now())
+
+
+def messages_to(nursery, person: str, kind: MessageKind = MessageKind.OPENED):
+    with nursery.db() as db:
+        found = [row for row in newest_messages(db, most=99) if row.kind is kind]
+    return [row for row in reversed(found) if row.person == person]
 
 
 def test_dry_air_becomes_a_mail_that_says_what_to_do(nursery, postbox):
@@ -58,6 +78,8 @@ def test_dry_air_becomes_a_mail_that_says_what_to_do(nursery, postbox):
 def test_sent_once_it_is_not_sent_again(nursery, postbox):
     nursery.pass_minutes(0, [DRY] * 6)
     assert nursery.alerts.turn() == 1
+    assert nursery.alerts.turn() == 0
+    someone_acknowledges(nursery)
     nursery.clock.turn_by(timedelta(hours=5))
     assert nursery.alerts.turn() == 0
     assert len(postbox.mail) == 1
@@ -129,6 +151,7 @@ def test_mail_turned_away_is_tried_again_later_and_arrives_exactly_once(nursery,
     postbox.refusal = None
     nursery.clock.turn_by(PAUSES[0])
     assert nursery.alerts.turn() == 1
+    someone_acknowledges(nursery)
     nursery.clock.turn_by(timedelta(hours=1))
     assert nursery.alerts.turn() == 0
     assert len(postbox.mail) == 1
@@ -149,30 +172,45 @@ def test_no_server_at_all_is_said_in_the_outbox(open_nursery):
     assert "refused" in str(waiting.last_error).lower()
 
 
-def test_who_cannot_be_reached_is_given_up_and_the_lead_is_told_instead(nursery, postbox):
+def test_who_cannot_be_reached_in_three_tries_is_passed_over_and_the_lead_is_told_instead(
+    nursery, postbox
+):
     postbox.refusal = "550 no such person"
     nursery.pass_minutes(0, [DRY] * 4)
-    for pause in PAUSES:
+    for pause in PAUSES[: PASS_OVER_AFTER - 1]:
         nursery.alerts.turn()
+        assert messages_to(nursery, "isaura") == []
         nursery.clock.turn_by(pause)
     nursery.alerts.turn()
-    with nursery.db() as db:
-        lead, night = newest_messages(db, most=9)
-    assert night.attempts == MOST_TRIES
-    assert night.gave_up_at is not None
-    assert (lead.person, lead.instead_of, lead.attempts) == ("isaura", "corvin", 1)
+    nursery.alerts.turn()
+    (night,) = messages_to(nursery, "corvin")
+    (lead,) = messages_to(nursery, "isaura")
+    assert (night.attempts, night.gave_up_at) == (PASS_OVER_AFTER, None)
+    assert (lead.instead_of, lead.attempts) == ("corvin", 1)
     postbox.refusal = None
-    nursery.clock.turn_by(timedelta(hours=1))
-    assert nursery.alerts.turn() == 1
-    (mail,) = postbox.mail
-    assert str(mail["To"]) == "isaura@small.example.invalid"
+    nursery.clock.turn_by(PAUSES[0])
+    nursery.alerts.turn()
+    mail, about_the_way = postbox.mail
+    assert {str(one["To"]) for one in postbox.mail} == {"isaura@small.example.invalid"}
+    assert str(about_the_way["Subject"]) == (
+        "No se puede avisar a Corvin Hale por correo desde 02:04. Avise a Corvin Hale de otro "
+        "modo y haga reparar esa vía."
+    )
     assert str(mail["Subject"]) == (
         "MG-07 mango bajo bolsa, bench 2: aire demasiado seco, 71 % (debe ser 80 o más) "
         "desde 02:00. Rocíe por dentro y vuelva a atar la bolsa."
     )
     assert "no se pudo avisar a Corvin Hale" in mail.get_content()
-    with nursery.db() as db:
-        assert [row.person for row in undelivered(db)] == ["corvin"]
+
+
+def test_a_message_that_never_gets_through_is_given_up_in_the_end(nursery, postbox):
+    postbox.refusal = "550 no such person"
+    nursery.pass_minutes(0, [DRY] * 4)
+    for pause in (*PAUSES, timedelta()):
+        nursery.alerts.turn()
+        nursery.clock.turn_by(pause)
+    first = messages_to(nursery, "corvin")[0]
+    assert first.gave_up_at is not None
 
 
 def test_the_lead_is_told_once_a_mail_server_that_was_down_for_hours_is_back(nursery, postbox):
@@ -184,20 +222,26 @@ def test_the_lead_is_told_once_a_mail_server_that_was_down_for_hours_is_back(nur
     assert postbox.mail == []
     postbox.refusal = None
     nursery.alerts.turn()
-    (mail,) = postbox.mail
-    assert str(mail["To"]) == "isaura@small.example.invalid"
+    mail, about_the_way = postbox.mail
+    assert {str(one["To"]) for one in postbox.mail} == {"isaura@small.example.invalid"}
+    assert "MG-07" in str(mail["Subject"])
+    assert "Corvin Hale por correo" in str(about_the_way["Subject"])
 
 
 def test_it_is_over_is_not_told_to_who_never_heard_that_it_began(nursery, postbox):
-    postbox.refusal = "550 no such person"
-    for minute in range(60):
+    postbox.refused = frozenset({"corvin@small.example.invalid"})
+    for minute in range(50):
         nursery.pass_minutes(minute, [DRY])
         nursery.alerts.turn()
-    postbox.refusal = None
-    for minute in range(60, 80):
+    for minute in range(50, 110):
         nursery.pass_minutes(minute, [DAMP])
         nursery.alerts.turn()
-    assert [to for (to,) in postbox.recipients] == ["isaura@small.example.invalid"] * 2
+    assert {row.gave_up_at is None for row in messages_to(nursery, "corvin")} == {False}
+    postbox.refused = frozenset()
+    nursery.clock.turn_by(timedelta(hours=1))
+    nursery.alerts.turn()
+    assert {to for (to,) in postbox.recipients} == {"isaura@small.example.invalid"}
+    assert ": bien desde 02:51" in postbox.lines()[-1]
 
 
 def test_it_is_over_never_overtakes_the_news_that_it_began(nursery, postbox):

@@ -1,0 +1,214 @@
+"""The words of one message, or of several that go together, from what the records say now."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, assert_never
+
+from api.alerts.figures import clock_time, date_and_time
+from api.alerts.links import LASTS, Link
+from api.alerts.message import Addressed, MessageText
+from api.alerts.outbox import People
+from api.alerts.phrases import phrases
+from api.alerts.telling_phrases import telling_phrases
+from api.alerts.why import belief_behind
+from api.records.alarms import alarm, alarms_changed
+from api.records.outbox import MessageKind, messages_for, messages_of, said_again, told_of
+from api.records.steps import raised_by
+from api.records.watch import watch_gap
+from api.records.ways import failed_way_in, last_tries
+from rules.escalation import Outcome
+from rules.model.alarm import AlarmState
+from rules.model.people import EMAIL
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+    from datetime import datetime
+
+    from sqlalchemy import Connection
+
+    from api.alerts.links import Links
+    from api.alerts.message import Writer
+    from api.records.alarms import AlarmRecord
+    from api.records.outbox import OutboxRow
+    from rules.evaluator import Watchlist
+    from rules.model.people import Person
+    from rules.model.site import Site
+
+WAITS = frozenset({AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED_UNACKNOWLEDGED})
+
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """Puts messages into words. `links` None: no links that answer; `codes`: with short codes."""
+
+    writer: Writer
+    watched: Watchlist
+    links: Links | None
+    codes: bool
+
+    def words_of(
+        self, db: Connection, rows: Sequence[OutboxRow], person: Person, *, now: datetime
+    ) -> MessageText | None:
+        """Write the message that one row is, or several together; None if nothing is left to tell.
+
+        The first row is the one that is due; more than one, or one that was held back, become one
+        message about every alarm of theirs.
+        """
+        row = rows[0]
+        if row.held_until is not None and row.kind in {MessageKind.OPENED, MessageKind.CLOSED}:
+            return self._held(db, rows, person, now=now)
+        match row.kind:
+            case MessageKind.OPENED:
+                return self._opened(db, row, person, now=now)
+            case MessageKind.CLOSED:
+                return self._closed(db, row, person, now=now)
+            case MessageKind.UNWATCHED:
+                return self._unwatched(db, row, person, now=now)
+            case MessageKind.WAY:
+                return self._way(db, row, person, now=now)
+            case MessageKind.TEST:
+                return self._test(row, person)
+        assert_never(row.kind)
+
+    def _opened(
+        self, db: Connection, row: OutboxRow, person: Person, *, now: datetime
+    ) -> MessageText | None:
+        if row.alarm_id is None or said_again(db, row, now=now):
+            return None
+        about = alarm(db, row.alarm_id)
+        to = self._addressed(db, row, person, about=(about,), now=now)
+        return self.writer.opened(about, to, belief=belief_behind(db, self.watched, about))
+
+    def _closed(
+        self, db: Connection, row: OutboxRow, person: Person, *, now: datetime
+    ) -> MessageText | None:
+        if row.alarm_id is None or row.person not in told_of(db, row.alarm_id):
+            return None  # who never heard that it began need not hear that it is over
+        about = alarm(db, row.alarm_id)
+        to = self._addressed(db, row, person, about=(about,), now=now)
+        return self.writer.closed(about, row.about, to)
+
+    def _held(
+        self, db: Connection, rows: Sequence[OutboxRow], person: Person, *, now: datetime
+    ) -> MessageText | None:
+        ids = dict.fromkeys(row.alarm_id for row in rows if row.alarm_id is not None)
+        about = [alarm(db, one) for one in ids]
+        about = [one for one in about if one.acknowledged_by != person.id]
+        if not about:
+            return None
+        to = self._addressed(db, rows[0], person, about=about, now=now)
+        return self.writer.held(about, to)
+
+    def _unwatched(
+        self, db: Connection, row: OutboxRow, person: Person, *, now: datetime
+    ) -> MessageText | None:
+        gap = None if row.gap_id is None else watch_gap(db, row.gap_id)
+        if gap is None:
+            return None
+        changed = alarms_changed(db, start=gap.start, end=gap.end, batch=row.batch)
+        if not changed:
+            return None
+        to = self._addressed(db, row, person, about=changed, now=now)
+        return self.writer.unwatched(changed, gap, to)
+
+    def _way(
+        self, db: Connection, row: OutboxRow, person: Person, *, now: datetime
+    ) -> MessageText | None:
+        """Say that someone cannot be reached by one of their ways; None once it works again."""
+        about = None if row.alarm_id is None else alarm(db, row.alarm_id)
+        if about is None or about.ended_at is not None:
+            return None
+        site, words = self.writer.site, telling_phrases(person.language)
+        failed = failed_way_in(site, about.condition)
+        if failed is None:
+            return None
+        last = last_tries(db).get(failed)
+        said = phrases(person.language)
+        name = ", ".join(People(site).names([failed[0]])) or failed[0]
+        way = words.email if failed[1] == EMAIL else failed[1]
+        time = clock_time(about.since, site.site, now=now, words=said)
+        filled = {"name": name, "way": way, "time": time}
+        error = "" if last is None or last.error is None else last.error
+        body = [
+            words.way_long.format(**filled),
+            *([words.way_why.format(error=error)] if error else ()),
+            words.way_checks,
+            words.way_from_list.format(link=f"{self.writer.base_url}/staff"),
+            *self._answers(db, (about,), person, now=now).get(about.id, ()),
+        ]
+        return MessageText(words.way_line.format(**filled), "\n".join(body))
+
+    def _test(self, row: OutboxRow, person: Person) -> MessageText:
+        return words_of_test(self.writer.site, person, row.channel, asked_at=row.owed_at)
+
+    def _addressed(
+        self,
+        db: Connection,
+        row: OutboxRow,
+        person: Person,
+        *,
+        about: Sequence[AlarmRecord],
+        now: datetime,
+    ) -> Addressed:
+        people = People(self.writer.site)
+        missed = None if row.instead_of is None else people.find(row.instead_of)
+        others, before = self._others(db, row)
+        return Addressed(
+            person=person,
+            others=people.names(others),
+            instead_of=row.instead_of if missed is None else missed.name,
+            now=now,
+            before=people.names(before),
+            answer=self._answers(db, about, person, now=now),
+        )
+
+    def _others(self, db: Connection, row: OutboxRow) -> tuple[list[str], list[str]]:
+        """Return who else is told together with the person, and who was told before them."""
+        together = [
+            other.person
+            for other in messages_for(db, row.cause)
+            if other.person != row.person and other.outcome is not Outcome.FAILED
+        ]
+        if row.kind is not MessageKind.OPENED or row.alarm_id is None or row.step is None:
+            return together, []
+        raised = raised_by(db, (row.alarm_id,)).get(row.alarm_id)
+        before = [
+            other.person
+            for other in messages_of(db, row.alarm_id)
+            if other.kind is MessageKind.OPENED
+            and other.cause.startswith(f"change.{raised}.")
+            and other.cause != row.cause
+            and other.id < row.id
+            and other.outcome is Outcome.ARRIVED
+        ]
+        return together, before
+
+    def _answers(
+        self, db: Connection, about: Iterable[AlarmRecord], person: Person, *, now: datetime
+    ) -> Mapping[int, Sequence[str]]:
+        """Return the lines under which the person can answer each alarm that waits for someone."""
+        waiting = [one.id for one in about if one.state in WAITS]
+        if self.links is None or not person.answers or not waiting:
+            return {}
+        words, said = telling_phrases(person.language), phrases(person.language)
+        until = now + LASTS
+        shown = date_and_time(until, self.writer.site.site, said)
+        lines: dict[int, list[str]] = {}
+        for alarm_id, change_id in raised_by(db, waiting).items():
+            token = self.links.token(Link(alarm_id, change_id, person.id, until))
+            link = f"{self.writer.base_url}/answer/{token}"
+            lines[alarm_id] = [words.answer_here.format(until=shown, link=link)]
+            if self.codes:
+                code = self.links.code(alarm_id, change_id)
+                lines[alarm_id].append(words.answer_code.format(code=code))
+        return lines
+
+
+def words_of_test(site: Site, person: Person, way: str, *, asked_at: datetime) -> MessageText:
+    """Return the words of a message that only shows that a way works."""
+    words = telling_phrases(person.language)
+    said = words.email if way == EMAIL else way
+    time = date_and_time(asked_at, site.site, phrases(person.language))
+    line = words.test_line.format(name=person.name, way=said)
+    return MessageText(line, words.test_body.format(site=site.site.title, time=time))
