@@ -8,6 +8,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from api.alerts.message import Addressed, MessageText, Writer
+from api.alerts.together import group_words
 from api.alerts.why import belief_behind
 from api.records.alarms import alarm, alarms_changed
 from api.records.outbox import (
@@ -88,6 +89,8 @@ def words_of(
             return None
         changed = alarms_changed(db, start=gap.start, end=gap.end, batch=row.batch)
         return writer.unwatched(changed, gap, to) if changed else None
+    if row.group_id is not None:
+        return group_words(db, row.group_id, to, writer=writer, watched=watched)
     if row.alarm_id is None:
         return None
     about = alarm(db, row.alarm_id)
@@ -135,7 +138,7 @@ def give_up(
         return AfterFailure.GIVEN_UP
     if _other_ways(db, row):
         return AfterFailure.GIVEN_UP
-    cause = Cause(row.cause, row.kind, row.batch, row.about, row.alarm_id, row.gap_id)
+    cause = Cause(row.cause, row.kind, row.batch, row.about, row.alarm_id, row.gap_id, row.group_id)
     owe(db, cause, person=lead, at=now, instead_of=row.person)
     return AfterFailure.PASSED_ON
 

@@ -32,6 +32,7 @@ class MessageKind(StrEnum):
     OPENED = "opened"
     CLOSED = "closed"
     UNWATCHED = "unwatched"
+    GROUPED = "grouped"
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,9 +41,10 @@ class OutboxRow:
 
     `cause` names what made it due; nobody is owed the same cause twice by one channel. `about` is
     the instant of what happened. `alarm_id` is None for kind `unwatched`, whose `gap_id` says when
-    nobody watched. `channel` is "email" or a name from the person's `reach`. `line` and `body` are
-    the words last tried; None before the first try. `instead_of` is the person who could not be
-    reached. `due_at` is the next try.
+    nobody watched, and for `grouped`, whose `group_id` says which alarms are told together.
+    `channel` is "email" or a name from the person's `reach`. `line` and `body` are the words last
+    tried; None before the first try. `instead_of` is the person who could not be reached. `due_at`
+    is the next try.
     """
 
     id: int
@@ -65,6 +67,7 @@ class OutboxRow:
     sent_at: datetime | None
     last_error: str | None
     gave_up_at: datetime | None
+    group_id: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +83,7 @@ class Cause:
     about: datetime
     alarm_id: int | None = None
     gap_id: int | None = None
+    group_id: int | None = None
 
 
 def channels_of(person: Person) -> tuple[str, ...]:
@@ -88,11 +92,17 @@ def channels_of(person: Person) -> tuple[str, ...]:
 
 
 def owe(
-    db: Connection, cause: Cause, *, person: Person, at: datetime, instead_of: str | None = None
+    db: Connection,
+    cause: Cause,
+    *,
+    person: Person,
+    at: datetime,
+    instead_of: str | None = None,
+    due_at: datetime | None = None,
 ) -> int:
     """Owe a person a message by each of their channels; return how many rows are new.
 
-    Owing the same cause again changes nothing.
+    Owing the same cause again changes nothing. It goes out at `due_at`, None: at once.
     """
     owed = set(
         db.execute(
@@ -110,13 +120,14 @@ def owe(
                 about_ms=as_ms(cause.about),
                 alarm_id=cause.alarm_id,
                 gap_id=cause.gap_id,
+                group_id=cause.group_id,
                 person=person.id,
                 kind=cause.kind.value,
                 language=person.language,
                 channel=channel,
                 instead_of=instead_of,
                 owed_ms=as_ms(at),
-                due_ms=as_ms(at),
+                due_ms=as_ms(at if due_at is None else due_at),
                 attempts=0,
             )
         )
@@ -288,4 +299,5 @@ def _row(row: Row[tuple[object, ...]]) -> OutboxRow:
         sent_at=instant_or_none(row.sent_ms),
         last_error=row.last_error,
         gave_up_at=instant_or_none(row.gave_up_ms),
+        group_id=row.group_id,
     )
