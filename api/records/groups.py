@@ -101,11 +101,11 @@ def join_group(
     *,
     place: str,
     common: str,
-    members: Iterable[tuple[int, int]],
+    members: Iterable[Rung],
     at: datetime,
     alive_since: datetime,
 ) -> AlarmGroup:
-    """Add members, (change, alarm), to the group of this kind that still gathers, or to a new one.
+    """Add openings, in order, to the group of this kind that still gathers, or to a new one.
 
     A group gathers as long as its last member opened at `alive_since` or later.
     """
@@ -116,9 +116,11 @@ def join_group(
         alarm_groups.c.last_ms >= as_ms(alive_since),
     )
     row = db.execute(found.order_by(alarm_groups.c.id.desc()).limit(1)).one_or_none()
+    joining = tuple(members)
     if row is None:
+        began = min((one.at for one in joining), default=at)
         fresh = insert(alarm_groups).values(
-            kind=kind.value, place=place, common=common, began_ms=as_ms(at), last_ms=as_ms(at)
+            kind=kind.value, place=place, common=common, began_ms=as_ms(began), last_ms=as_ms(at)
         )
         group_id: int = db.execute(fresh.returning(alarm_groups.c.id)).scalar_one()
     else:
@@ -133,11 +135,11 @@ def join_group(
             )
         ).scalars()
     )
-    for change_id, alarm_id in members:
-        if change_id not in known:
+    for one in joining:
+        if one.change_id not in known:
             db.execute(
                 insert(alarm_group_members).values(
-                    group_id=group_id, change_id=change_id, alarm_id=alarm_id
+                    group_id=group_id, change_id=one.change_id, alarm_id=one.alarm_id
                 )
             )
     return alarm_group(db, group_id)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from api.records.alarms import alarm as alarm_record_of
 from api.records.groups import (
     GroupKind,
+    Rung,
     group_of_ring,
     join_group,
     last_told,
@@ -121,7 +122,7 @@ def _gather_flood(
         GroupKind.FLOOD,
         place=flood.house,
         common=flood.common.value,
-        members=[(ring.change_id, ring.alarm_id) for ring in (*flood.before, *flood.fresh)],
+        members=[_rung(ring) for ring in (*flood.before, *flood.fresh)],
         at=at,
         alive_since=at - _FLOOD,
     )
@@ -143,7 +144,7 @@ def _gather_rings(
 ) -> None:
     ours = (moved.alarm.batch, moved.alarm.condition)
     earlier = [
-        (ring.change_id, ring.alarm_id)
+        ring
         for ring in rings_of(db, since=at - _CHATTER, until=at, before_change=moved.change_id)
         if (ring.batch, ring.condition) == ours
     ]
@@ -152,7 +153,7 @@ def _gather_rings(
         GroupKind.RINGS,
         place=moved.alarm.batch,
         common=moved.alarm.condition,
-        members=[*earlier, (moved.change_id, moved.alarm.id)],
+        members=[*earlier, Rung(moved.change_id, moved.alarm.id, *ours, at)],
         at=at,
         alive_since=at - _CHATTER,
     )
@@ -170,6 +171,12 @@ def _owe_rings(
     due_at = now if told is None else max(now, told + hold)
     for person in ground.people(ids):
         owe_group(db, group, person=person, at=now, due_at=due_at)
+
+
+def _rung(ring: Ring) -> Rung:
+    about = ring.condition
+    at = instant(ring.minute * MINUTE_MS)
+    return Rung(ring.change_id, ring.alarm_id, about.batch, about.name, at)
 
 
 def _recent(

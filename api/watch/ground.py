@@ -58,3 +58,13 @@ def named(work: Work) -> str:
     The pages say it in the reader's language.
     """
     return f"{work.kind.value} {work.place}, work {work.id}"
+
+
+def work_named(note: str) -> int | None:
+    """Return the number of the work that `named` wrote; None for another note.
+
+    >>> work_named("cover_open MG-07, work 3"), work_named("sensor is wet")
+    (3, None)
+    """
+    number = note.rpartition(", work ")[2]
+    return int(number) if number != note and number.isascii() and number.isdigit() else None

@@ -27,7 +27,9 @@
   // Someone who is choosing a name must not have the list taken from under the thumb.
   function someoneIsChoosing() {
     const at = document.activeElement;
-    return at !== null && at.tagName === "SELECT" && document.getElementById("live").contains(at);
+    const live = document.getElementById("live");
+    const written = [...live.querySelectorAll("input")].some((one) => one.value !== one.defaultValue);
+    return written || (at !== null && /^(SELECT|INPUT)$/.test(at.tagName) && live.contains(at));
   }
 
   async function freshen() {
