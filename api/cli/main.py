@@ -33,6 +33,7 @@ COMMANDS = (
     "sun",
     "lasts",
     "jar",
+    "work",
 )
 
 

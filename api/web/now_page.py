@@ -9,6 +9,7 @@ from api.records.outbox import MessageKind, messages_of
 from api.records.session import reading
 from api.records.tables import instant
 from api.web.estimates import felt_text
+from api.web.held import held_sentence, says_of, work_lines
 from api.web.pictures import ribbon_of
 from api.web.troubles import Scene, troubles_of
 from rules.escalation import who_is_on_duty
@@ -74,6 +75,7 @@ class NowPage:
     fresh: str
     entries: tuple[Entry, ...]
     bands: tuple[tuple[str, tuple[Band, ...]], ...]
+    in_hand: tuple[str, ...]
     duty: tuple[str, ...]
 
 
@@ -99,6 +101,7 @@ def now_page(parts: Parts, present: Present, picture: DayPicture, telling: Telli
         fresh=_fresh(present, telling),
         entries=tuple(entries),
         bands=_bands(parts, present, picture, telling),
+        in_hand=_in_hand(parts, telling),
         duty=duty_sentences(parts, telling),
     )
 
@@ -191,6 +194,9 @@ def _who(parts: Parts, alarms: list[AlarmRecord], telling: Telling) -> tuple[str
             said[words.acknowledged_by(name, telling.time(one.acknowledged_at))] = None
     with reading(parts.records) as db:
         messages = [message for one in alarms for message in messages_of(db, one.id)]
+        for one in alarms:
+            held = held_sentence(db, one, says_of(parts, one, telling), telling)
+            said |= {held: None} if held else {}
     told: dict[str, str] = {}
     for message in messages:
         if message.kind is MessageKind.OPENED and message.sent_at is not None:
@@ -200,6 +206,11 @@ def _who(parts: Parts, alarms: list[AlarmRecord], telling: Telling) -> tuple[str
     if not said:
         said[words.not_told()] = None
     return tuple(said)
+
+
+def _in_hand(parts: Parts, telling: Telling) -> tuple[str, ...]:
+    with reading(parts.records) as db:
+        return tuple(f"{one.says}. {one.holds_back}" for one in work_lines(db, telling))
 
 
 def _order(code: str, seen: BatchOutlook, present: Present) -> tuple[int, int, float, str]:
