@@ -64,13 +64,13 @@ _BY_A_CELL = (Cue.RAISED, Cue.SHELF_RAN_OUT, Cue.SUPPRESSION_ENDED)
 class Ring:
     """The opening of an alarm that rings now: the number of its change, and since when it is told.
 
-    `first_change_id` is the opening from which nobody has answered; a latched alarm can have rung
-    again since.
+    `unanswered` are all its openings from which nobody has answered, by number, with their
+    instants; a latched alarm can ring again and again.
     """
 
     change_id: int
     at: datetime
-    first_change_id: int
+    unanswered: Mapping[int, datetime]
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +100,7 @@ class Running:
         return any(
             row.gave_up_at is None
             and ((row.group_round or 0) >= self.round or row.waits)
-            and not (row.waits and urgent and row.due_at > soon)
+            and not (row.waits and urgent and (row.held_until or soon) > soon)
             for row in self.rows
             if (row.person, row.channel) == (owed.person, owed.way)
             and not row.cause.startswith(f"{self.key}.")
@@ -151,8 +151,8 @@ def rings_now(db: Connection, alarm_ids: Collection[int]) -> Mapping[int, Ring]:
         at = instant(row.at_ms) + (_MINUTE if row.cue in _BY_A_CELL else timedelta())
         before = found.get(row.alarm_id)
         again = row.before == AlarmState.RETURNED_UNACKNOWLEDGED.value and before is not None
-        first = before.first_change_id if again and before is not None else row.id
-        found[row.alarm_id] = Ring(row.id, at, first)
+        earlier = before.unanswered if again and before is not None else {}
+        found[row.alarm_id] = Ring(row.id, at, {**earlier, row.id: at})
     return found
 
 
@@ -218,11 +218,7 @@ def _rounds(
     rounds: dict[int, dict[int, int]] = defaultdict(dict)
     for member in memberships(db, (group.id,)):
         ring = rings.get(member.alarm_id)
-        if (
-            member.alarm_id in singles
-            and ring is not None
-            and member.change_id >= ring.first_change_id
-        ):
+        if member.alarm_id in singles and ring and member.change_id in ring.unanswered:
             rounds[member.round].setdefault(member.alarm_id, member.change_id)
     rows = messages_of_groups(db, (group.id,)) if rounds else ()
     graver: Priority | None = None
@@ -233,7 +229,7 @@ def _rounds(
         key = f"group.{group.id}.{number}"
         course = Course(
             priority=priority,
-            opened_at=min(rings[one.id].at for one in worst),
+            opened_at=min(rings[one.id].unanswered[ours[one.id]] for one in worst),
             acknowledged=False,
             over=all(one.ended_at is not None for one in members),
             told=tuple(_told(row) for row in rows if _tells(row, key)),
