@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from sqlalchemy import func, insert, select, update
+from sqlalchemy import func, insert, or_, select, update
 
 from api.records.alarms import alarm_record
-from api.records.outbox import Cause, MessageKind, owe
+from api.records.outbox import Cause, MessageKind, outbox_row, owe
 from api.records.tables import (
     alarm_changes,
     alarm_group_members,
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection, Row
 
     from api.records.alarms import AlarmRecord
+    from api.records.outbox import OutboxRow
     from rules.model.people import Person
 
 _RINGS = (Cue.RAISED, Cue.SHELF_RAN_OUT, Cue.SUPPRESSION_ENDED, Cue.UNSHELVED, Cue.PUT_BACK)
@@ -150,16 +151,13 @@ def alarm_group(db: Connection, group_id: int) -> AlarmGroup:
     return _group(db.execute(select(alarm_groups).where(alarm_groups.c.id == group_id)).one())
 
 
-def groups_of(db: Connection, alarm_id: int) -> tuple[AlarmGroup, ...]:
-    """Return the groups in which an alarm was ever told, the newest first."""
-    found = (
-        select(alarm_groups)
-        .join(alarm_group_members, alarm_group_members.c.group_id == alarm_groups.c.id)
-        .where(alarm_group_members.c.alarm_id == alarm_id)
-        .distinct()
-        .order_by(alarm_groups.c.id.desc())
+def messages_about(db: Connection, alarm_id: int) -> tuple[OutboxRow, ...]:
+    """Return every message about an alarm, alone or in a group, in the order they were owed."""
+    groups = select(alarm_group_members.c.group_id).where(
+        alarm_group_members.c.alarm_id == alarm_id
     )
-    return tuple(_group(row) for row in db.execute(found))
+    found = select(outbox).where(or_(outbox.c.alarm_id == alarm_id, outbox.c.group_id.in_(groups)))
+    return tuple(outbox_row(row) for row in db.execute(found.order_by(outbox.c.id)))
 
 
 def group_of_ring(db: Connection, alarm_id: int) -> AlarmGroup | None:
