@@ -269,8 +269,8 @@ def raise_alarm(
     elif record.ended_at is None:
         return None
     if suppressed is not None and record.state not in HELD:
-        record = move(db, record, Cue.SUPPRESSED, at=opened_at, note=suppressed).alarm
-        db.execute(update(alarms).where(alarms.c.id == record.id).values(held_why=suppressed))
+        cue, why = Cue.SUPPRESSED, suppressed
+        record = move(db, record, cue, at=opened_at, note=why, held_why=why).alarm
     return move(
         db,
         record,

@@ -7,10 +7,10 @@ from datetime import timedelta
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from sqlalchemy import func, insert, select, update
+from sqlalchemy import func, insert, or_, select, update
 
 from api.records.alarms import WAITING, acknowledge, alarm_record
-from api.records.outbox import Cause, MessageKind, found_messages, owe_likewise
+from api.records.outbox import Cause, MessageKind, found_messages, outbox_row, owe_likewise
 from api.records.tables import (
     alarm_changes,
     alarm_group_members,
@@ -201,16 +201,13 @@ def alarm_group(db: Connection, group_id: int) -> AlarmGroup:
     return _group(db.execute(select(alarm_groups).where(alarm_groups.c.id == group_id)).one())
 
 
-def groups_of(db: Connection, alarm_id: int) -> tuple[AlarmGroup, ...]:
-    """Return the groups in which an alarm was ever told, the newest first."""
-    found = (
-        select(alarm_groups)
-        .join(alarm_group_members, alarm_group_members.c.group_id == alarm_groups.c.id)
-        .where(alarm_group_members.c.alarm_id == alarm_id)
-        .distinct()
-        .order_by(alarm_groups.c.id.desc())
+def messages_about(db: Connection, alarm_id: int) -> tuple[OutboxRow, ...]:
+    """Return every message about an alarm, alone or in a group, in the order they were owed."""
+    groups = select(alarm_group_members.c.group_id).where(
+        alarm_group_members.c.alarm_id == alarm_id
     )
-    return tuple(_group(row) for row in db.execute(found))
+    found = select(outbox).where(or_(outbox.c.alarm_id == alarm_id, outbox.c.group_id.in_(groups)))
+    return tuple(outbox_row(row) for row in db.execute(found.order_by(outbox.c.id)))
 
 
 def group_of_ring(db: Connection, alarm_id: int) -> AlarmGroup | None:

@@ -370,7 +370,7 @@ def record_given_up(db: Connection, message_id: int, *, error: str, at: datetime
 def message(db: Connection, message_id: int) -> OutboxRow | None:
     """Return one message as it stands now."""
     row = db.execute(select(outbox).where(outbox.c.id == message_id)).one_or_none()
-    return None if row is None else _row(row)
+    return None if row is None else outbox_row(row)
 
 
 def messages_of(db: Connection, alarm_id: int) -> tuple[OutboxRow, ...]:
@@ -483,10 +483,11 @@ def _free(now_ms: int) -> ColumnElement[bool]:
 
 
 def _all(db: Connection, found: Select[tuple[object, ...]]) -> tuple[OutboxRow, ...]:
-    return tuple(_row(row) for row in db.execute(found))
+    return tuple(outbox_row(row) for row in db.execute(found))
 
 
-def _row(row: Row[tuple[object, ...]]) -> OutboxRow:
+def outbox_row(row: Row[tuple[object, ...]]) -> OutboxRow:
+    """Return a row of the table of messages as a value."""
     return OutboxRow(
         id=row.id,
         cause=row.cause,

@@ -19,7 +19,7 @@ from api.records.alarms import (
     changes_of,
     standing_alarms,
 )
-from api.records.outbox import messages_of
+from api.records.groups import messages_about
 from api.records.session import reading, writing
 from api.v1.people import demand_person
 from api.v1.problems import Problem
@@ -172,7 +172,7 @@ def alarms_router(parts: Parts) -> APIRouter:
             except UnknownAlarm as trouble:
                 raise Problem(HTTPStatus.NOT_FOUND, f"There is no alarm {alarm_id}.") from trouble
             changes = changes_of(db, alarm_id)
-            messages = messages_of(db, alarm_id)
+            messages = messages_about(db, alarm_id)
         return AlarmWhole(
             **body_of(record).model_dump(),
             changes=[

@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 from api.alerts.message import Addressed, Writer
 from api.alerts.together import group_words
 from api.records.alarms import alarm, alarm_history, changes_of, standing_alarms
-from api.records.groups import groups_since, members_of
-from api.records.outbox import messages_of
+from api.records.groups import groups_since, members_of, messages_about
 from api.records.session import reading
 from api.web.estimates import known_text
 from api.web.held import held_sentence, offered, reason, says_of
@@ -145,7 +144,7 @@ def alarm_page(parts: Parts, alarm_id: int, telling: Telling) -> AlarmPage:
     with reading(parts.records) as db:
         one = alarm(db, alarm_id)
         changes = changes_of(db, alarm_id)
-        messages = messages_of(db, alarm_id)
+        messages = messages_about(db, alarm_id)
         notes = {change.id: reason(db, change.note or "", telling) for change in changes}
         held = held_sentence(db, one, says_of(parts, one, telling), telling)
     words = telling.words

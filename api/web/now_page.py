@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from api.records.outbox import MessageKind, messages_of
+from api.records.groups import messages_about
+from api.records.outbox import MessageKind
 from api.records.session import reading
 from api.records.tables import instant
 from api.web.estimates import felt_text
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
 STILL_AFTER_S = 300
 SILENT_AFTER_S = 1800
 
+_OF_OPENING = frozenset({MessageKind.OPENED, MessageKind.GROUPED})
 WAITING = frozenset({AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED_UNACKNOWLEDGED})
 
 
@@ -193,13 +195,13 @@ def _who(parts: Parts, alarms: list[AlarmRecord], telling: Telling) -> tuple[str
             name = telling.person(one.acknowledged_by)
             said[words.acknowledged_by(name, telling.time(one.acknowledged_at))] = None
     with reading(parts.records) as db:
-        messages = [message for one in alarms for message in messages_of(db, one.id)]
+        messages = [message for one in alarms for message in messages_about(db, one.id)]
         for one in alarms:
             held = held_sentence(db, one, says_of(parts, one, telling), telling)
             said |= {held: None} if held else {}
     told: dict[str, str] = {}
     for message in messages:
-        if message.kind is MessageKind.OPENED and message.sent_at is not None:
+        if message.kind in _OF_OPENING and message.sent_at is not None:
             name = telling.person(message.person)
             told.setdefault(name, words.told(name, telling.time(message.sent_at)))
     said.update(dict.fromkeys(told.values()))

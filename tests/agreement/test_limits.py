@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from rules import limits
 from rules.limits import QUIET, Bound, Delays, Verdict, verdict, verdicts
 from rules.model.plan import When
+from rules.state import EvaluatorState
 
 FIRST = 29_000_000
 MANY = settings(max_examples=6 * settings.default.max_examples, deadline=None)
@@ -125,3 +126,12 @@ def test_every_cell_gets_the_same_verdict_alone_and_in_company(case):
     bound, cells, _ = case
     alone = [verdict(bound, value, sun_up=sun_up, film_open=False) for value, sun_up in cells]
     assert [Verdict(int(one)) for one in judged(bound, cells)] == alone
+
+
+def test_a_state_written_before_worst_values_were_kept_is_read():
+    state = EvaluatorState.from_json(
+        '{"minute": 7, "latest": {}, "quality": {}, "batches": {"MG-07": {"key": "healing/x/1/0",'
+        '"standing": "in_danger", "rings": {}, "doses": {}, "reckoned": {}, "conditions": {"heat":'
+        '{"raised": true, "cells_beyond": 0, "cells_back": 1, "since_minute": 3}}}}}'
+    )
+    assert state.batches["MG-07"].conditions["heat"].worst is None

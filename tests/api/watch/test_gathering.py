@@ -7,7 +7,13 @@ from datetime import timedelta
 import pytest
 
 from api.records.alarms import acknowledge, alarm_history
-from api.records.groups import GroupKind, groups_since, members_of, times_rung
+from api.records.groups import (
+    GroupKind,
+    groups_since,
+    members_of,
+    messages_about,
+    times_rung,
+)
 from api.records.outbox import MessageKind, newest_messages
 from api.records.session import writing
 from rules.model.plan import CarePlan
@@ -87,6 +93,9 @@ def test_nine_batches_dry_at_once_are_one_message_and_the_first_danger_one_more(
         (group,) = groups_since(db, group_since(nursery))
         assert (group.kind, group.place, group.common) == (GroupKind.FLOOD, "h1", "dry")
         assert len(members_of(db, group.id)) == len(alarm_history(db, most=99)) == 9
+        for one in alarm_history(db, most=99):
+            told = messages_about(db, one.id)
+            assert MessageKind.GROUPED in {message.kind for message in told}
 
 
 def group_since(nursery):
