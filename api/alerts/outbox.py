@@ -17,9 +17,8 @@ from api.records.outbox import (
     MessageKind,
     messages_for,
     owe,
-    record_failed,
-    record_given_up,
 )
+from api.records.sending import record_failed, record_given_up
 from api.records.watch import watch_gap
 from rules.escalation import held_until
 from rules.model.alarm import Priority

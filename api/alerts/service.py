@@ -13,11 +13,10 @@ from api.alerts.channels import Failed, Sent
 from api.alerts.message import Writer
 from api.alerts.outbox import LEASE, MOST_TRIES, People, after_failure, give_up, waits_until
 from api.alerts.wording import Wording
-from api.records.outbox import (
-    NOTHING_LEFT,
+from api.records.outbox import NOTHING_LEFT, message
+from api.records.sending import (
     claim,
     due,
-    message,
     record_given_up,
     record_held,
     record_sent,

@@ -16,7 +16,8 @@ from api.alerts.why import belief_behind
 from api.records.alarms import alarm, alarms_changed
 from api.records.courses import raised_by
 from api.records.groups import members_of
-from api.records.outbox import MessageKind, found_messages, messages_for, said_again, told_of
+from api.records.outbox import MessageKind, found_messages, messages_for, told_of
+from api.records.sending import said_again
 from api.records.tables import outbox
 from api.records.watch import watch_gap
 from api.records.ways import failed_way_in, last_tries

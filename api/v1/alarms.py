@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from fastapi import APIRouter, Query
 from pydantic import AwareDatetime, BaseModel, Field
+from sqlalchemy.exc import NoResultFound
 
 from api.records.alarms import (
     AlarmRecord,
@@ -19,7 +20,7 @@ from api.records.alarms import (
     changes_of,
     standing_alarms,
 )
-from api.records.groups import messages_about
+from api.records.groups import acknowledge_group, group_ids_of, messages_about
 from api.records.session import reading, writing
 from api.v1.people import demand_person
 from api.v1.problems import Problem
@@ -83,10 +84,11 @@ class MessageBody(BaseModel):
 
 
 class AlarmWhole(AlarmBody):
-    """An alarm with what came of it."""
+    """An alarm with what came of it. `groups` are those it was told in, the newest first."""
 
     changes: list[ChangeBody]
     messages: list[MessageBody]
+    groups: list[int]
 
 
 class Acknowledgement(BaseModel):
@@ -173,6 +175,7 @@ def alarms_router(parts: Parts) -> APIRouter:
                 raise Problem(HTTPStatus.NOT_FOUND, f"There is no alarm {alarm_id}.") from trouble
             changes = changes_of(db, alarm_id)
             messages = messages_about(db, alarm_id)
+            groups = sorted(group_ids_of(db, (alarm_id,)), reverse=True)
         return AlarmWhole(
             **body_of(record).model_dump(),
             changes=[
@@ -198,6 +201,7 @@ def alarms_router(parts: Parts) -> APIRouter:
                 )
                 for m in messages
             ],
+            groups=groups,
         )
 
     @router.post("/{alarm_id}/acknowledge")
@@ -215,6 +219,20 @@ def alarms_router(parts: Parts) -> APIRouter:
                     f"Alarm {alarm_id} is {trouble.state.value}: nothing to acknowledge.",
                 ) from trouble
         return body_of(record)
+
+    @router.post("/groups/{group_id}/acknowledge")
+    def acknowledge_all(group_id: int, body: Acknowledgement) -> list[AlarmBody]:
+        """Keep that a person is on everything a group tells of; return its alarms that waited."""
+        demand_person(parts, body.by)
+        with writing(parts.records) as db:
+            try:
+                taken = acknowledge_group(db, group_id, by=body.by, at=parts.clock.now())
+            except NoResultFound as trouble:
+                raise Problem(HTTPStatus.NOT_FOUND, f"There is no group {group_id}.") from trouble
+        if not taken:
+            said = f"No alarm of group {group_id} waits: nothing to acknowledge."
+            raise Problem(HTTPStatus.CONFLICT, said)
+        return [body_of(one) for one in taken]
 
     @router.post("/{alarm_id}/shelve")
     def shelve_one(alarm_id: int, body: Shelving) -> AlarmBody:

@@ -16,11 +16,10 @@ from api.records.alarms import acknowledge, standing_alarms
 from api.records.outbox import (
     PASS_OVER_AFTER,
     MessageKind,
-    claim,
-    due,
     newest_messages,
     undelivered,
 )
+from api.records.sending import claim, due
 from api.records.session import writing
 from rules.doubt import QualityTest
 

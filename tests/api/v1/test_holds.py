@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
+
 import pytest
+
+from api.records.groups import GroupKind, join_group, rings_of
+from api.records.session import writing
 
 V1 = "/api/v1"
 
@@ -82,3 +87,29 @@ def test_work_that_is_not_possible_says_what_is(client):
     wrong = client.post(f"{V1}/works", json={"kind": "washing", "place": "MG-07", "by": "tobin"})
     assert wrong.status_code == 422
     assert "healing" in wrong.json()["detail"]
+
+
+def test_a_group_is_taken_on_as_a_whole(client, danger, tern_hollow):
+    parts = tern_hollow.parts
+    with writing(parts.records) as db:
+        at = danger["opened_at"]
+        rung = rings_of(db, since=parts.clock.now() - timedelta(days=1), until=parts.clock.now())
+        ours = [one for one in rung if one.alarm_id == danger["id"]]
+        group = join_group(
+            db,
+            GroupKind.FLOOD,
+            place="h1",
+            common="dry",
+            members=ours,
+            at=datetime.fromisoformat(at),
+            alive_since=datetime.fromisoformat(at),
+        )
+    assert client.get(f"{V1}/alarms/{danger['id']}").json()["groups"] == [group.id]
+    path = f"{V1}/alarms/groups/{group.id}/acknowledge"
+    taken = client.post(path, json={"by": "tobin"})
+    assert [(one["id"], one["state"], one["acknowledged_by"]) for one in taken.json()] == [
+        (danger["id"], "acknowledged", "tobin")
+    ]
+    assert client.post(path, json={"by": "tobin"}).status_code == 409
+    gone = client.post(f"{V1}/alarms/groups/999/acknowledge", json={"by": "tobin"})
+    assert gone.status_code == 404

@@ -12,7 +12,8 @@ from api.alerts.channels import Channels
 from api.records.alarms import acknowledge, standing_alarms
 from api.records.courses import running_courses
 from api.records.groups import acknowledge_group, groups_since
-from api.records.outbox import MessageKind, claim, due, newest_messages
+from api.records.outbox import MessageKind, newest_messages
+from api.records.sending import claim, due
 from api.records.session import writing
 from api.watch.ground import Ground
 from api.watch.holding import shelve_alarm
