@@ -16,10 +16,12 @@ import uvicorn
 from sqlalchemy.exc import SQLAlchemyError
 
 from api.alerts.channels import Channels
+from api.alerts.links import KeyReadable, Links
 from api.alerts.reach import reach_in
 from api.alerts.service import AlertService
 from api.parts import Parts
-from api.records.session import open_records
+from api.records.observations import entered, with_entered
+from api.records.session import open_records, reading
 from api.settings import READINGS_FILE, RECORDS_FILE
 from api.site_files import read_nursery
 from api.watch.clock import milliseconds
@@ -261,9 +263,12 @@ def assemble(
     try:
         store = SqliteStore(settings.data / READINGS_FILE)
         records = open_records(settings.data / RECORDS_FILE)
+        with reading(records) as db:
+            site = with_entered(site, entered(db))
+        links = Links.kept_in(settings.data)
         reach = reach_in(os.environ, site)
         collector_at = _collector_address(settings)
-    except (StoreFailure, SQLAlchemyError, OSError, ValueError) as trouble:
+    except (StoreFailure, SQLAlchemyError, KeyReadable, OSError, ValueError) as trouble:
         held.close()
         raise CannotStart(str(trouble)) from trouble
     rejects = RejectLog(store.file)
@@ -286,7 +291,9 @@ def assemble(
         start_minute=first_minute,
     )
     channels = Channels(settings.mail_server, settings.mail_from, reach=reach)
-    alerts = AlertService(site, plans, records, clock, channels, base_url=settings.base_url)
+    alerts = AlertService(
+        site, plans, records, clock, channels, base_url=settings.base_url, links=links
+    )
     collector = (
         EmbeddedBroker(collector_at, ingest, clock_ms=clock_ms)
         if isinstance(collector_at, ListenAddress)
@@ -303,6 +310,7 @@ def assemble(
         clock=clock,
         settings=settings,
         notice=notice,
+        links=links,
     )
     return Nursery(parts, watch, alerts, collector, held=held)
 

@@ -20,7 +20,7 @@ GOOD = 0
 FOUND_TROUBLE = 1
 BAD_INPUT = 2
 
-COMMANDS = ("run", "check", "next", "demo", "rejects", "sums", "sun", "lasts")
+COMMANDS = ("run", "check", "next", "demo", "rejects", "reach", "sums", "sun", "lasts")
 
 
 class CannotGoOn(Exception):
