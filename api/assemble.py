@@ -15,6 +15,7 @@ import numpy as np
 import uvicorn
 from sqlalchemy.exc import SQLAlchemyError
 
+from api.alerts.buttons import Buttons, IngestWithButtons, secrets_in
 from api.alerts.channels import Channels
 from api.alerts.links import KeyReadable, Links
 from api.alerts.reach import reach_in
@@ -30,8 +31,7 @@ from api.web.app import create_app
 from api.web.server import PageServer
 from collector.broker import BrokerCannotListen, EmbeddedBroker
 from collector.gate import Gate
-from collector.ingest import Ingest
-from collector.mqtt import MqttCollector
+from collector.mqtt import MqttCollector, filters_for
 from collector.rejects import RejectLog
 from collector.settings import BrokerAddress, ListenAddress, broker_address, listen_address
 from collector.stores.base import StoreFailure
@@ -267,6 +267,7 @@ def assemble(
             site = with_entered(site, entered(db))
         links = Links.kept_in(settings.data)
         reach = reach_in(os.environ, site)
+        secrets = secrets_in(os.environ, site)
         collector_at = _collector_address(settings)
     except (StoreFailure, SQLAlchemyError, KeyReadable, OSError, ValueError) as trouble:
         held.close()
@@ -276,8 +277,14 @@ def assemble(
     def clock_ms() -> int:
         return milliseconds(clock)
 
-    ingest = Ingest(
-        Gate(site.sensor), store, rejects=rejects, together=store.file.writing, clock_ms=clock_ms
+    ingest = IngestWithButtons(
+        Gate(site.sensor),
+        store,
+        rejects=rejects,
+        together=store.file.writing,
+        clock_ms=clock_ms,
+        topic=settings.answer_topic,
+        buttons=Buttons(site, records, clock, links, secrets=secrets),
     )
     watched = watchlist(site, plans)
     watch = Watch(
@@ -292,7 +299,14 @@ def assemble(
     )
     channels = Channels(settings.mail_server, settings.mail_from, reach=reach)
     alerts = AlertService(
-        site, plans, records, clock, channels, base_url=settings.base_url, links=links
+        site,
+        plans,
+        records,
+        clock,
+        channels,
+        base_url=settings.base_url,
+        links=links,
+        codes=bool(settings.answer_topic),
     )
     collector = (
         EmbeddedBroker(collector_at, ingest, clock_ms=clock_ms)
@@ -323,7 +337,7 @@ def _collector_address(settings: Settings) -> BrokerAddress | ListenAddress:
     return replace(
         broker_address(settings.broker, password=password),
         client_id=settings.client_id,
-        topics=tuple(settings.topics.split()),
+        topics=filters_for(settings.answer_topic.split(), settings.topics.split()),
         ca_file=settings.broker_ca,
     )
 

@@ -10,21 +10,13 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 from starlette.exceptions import HTTPException
 
+from api.alerts.answering import Answer, Asked, NoSuchDeed, Past, asked_by, say
 from api.alerts.links import Refusal
 from api.records.alarms import NothingToAcknowledge
 from api.records.observations import entered
 from api.records.session import reading, writing
 from api.web.alarm_pages import line_of
-from api.web.answering import (
-    LONGEST_NOTE,
-    Answer,
-    Asked,
-    NoSuchDeed,
-    Past,
-    asked_by,
-    deeds,
-    say,
-)
+from api.web.answering import LONGEST_NOTE, deeds
 from api.web.now_page import WAITING
 from api.web.staff_page import owe_test, staff_page
 from api.web.telling import Telling
@@ -82,7 +74,7 @@ def people_router(at: Desk) -> APIRouter:
     ) -> Response:
         try:
             with writing(parts.records) as db:
-                found = asked_by(parts, parts.links, token, db=db)
+                found = asked_by(parts.site, parts.links, token, db=db, now=parts.clock.now())
                 if isinstance(found, Refusal):
                     return _refused(at, request, found)
                 now = parts.clock.now()
@@ -113,7 +105,7 @@ def _page(
 ) -> Response:
     parts = at.parts
     try:
-        found = asked_by(parts, parts.links, token, db=db)
+        found = asked_by(parts.site, parts.links, token, db=db, now=parts.clock.now())
     except Past:
         return _refused(at, request, None)
     if isinstance(found, Refusal):
@@ -155,7 +147,7 @@ def _page(
 
 def _written(found: Asked, telling: Telling, *, db: Connection) -> tuple[str, ...]:
     """Return what the person has written down by this alarm's link already."""
-    ours = f"answer.{found.link.alarm_id}.{found.link.change_id}.{found.person.id}."
+    ours = f"{found.origin}."
     return tuple(
         " · ".join(
             part

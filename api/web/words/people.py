@@ -44,8 +44,6 @@ class PeopleWords:
     link_expired: str
     link_past: str
     link_hint: str
-    said_going: str
-    said_seen: str
     page_of_alarm: str
 
 
@@ -85,8 +83,6 @@ ENGLISH = PeopleWords(
     link_expired="This link is older than a day.",
     link_past="This link was for an earlier time: the alarm has been raised again since.",
     link_hint="Use the link in the newest message, or the page of alarms.",
-    said_going="I'm going",
-    said_seen="seen",
     page_of_alarm="All about this alarm",
 )
 
@@ -128,8 +124,6 @@ SPANISH = PeopleWords(
     link_expired="Este enlace tiene más de un día.",
     link_past="Este enlace era de antes: la alarma ha vuelto a saltar desde entonces.",
     link_hint="Use el enlace del último mensaje, o la página de alarmas.",
-    said_going="voy",
-    said_seen="visto",
     page_of_alarm="Todo sobre esta alarma",
 )
 

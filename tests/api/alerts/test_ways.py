@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import re
-import socket
-import subprocess
 import threading
 from collections.abc import Iterator
 from datetime import timedelta
@@ -27,24 +25,6 @@ DRY = 71.0
 TEXT = MessageText("MG-07 mango: air too dry", "Mist inside.")
 
 pytestmark = pytest.mark.service
-
-
-@pytest.fixture
-def broker_port(tmp_path) -> Iterator[int]:
-    with socket.create_server(("127.0.0.1", 0)) as free:
-        port: int = free.getsockname()[1]
-    conf = tmp_path / "lamp.conf"
-    conf.write_text(f"listener {port} 127.0.0.1\nallow_anonymous true\n")
-    broker = subprocess.Popen(["/usr/sbin/mosquitto", "-c", str(conf)], stderr=subprocess.DEVNULL)
-    pause = threading.Event()
-    for _ in range(300):
-        with socket.socket() as probe:
-            if probe.connect_ex(("127.0.0.1", port)) == 0:
-                break
-        pause.wait(0.02)
-    yield port
-    broker.terminate()
-    broker.wait(10)
 
 
 @pytest.fixture
