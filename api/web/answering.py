@@ -44,7 +44,7 @@ def deeds(
         return ()
     found = [Deed(one.value, one, None, seen[one]) for one in _fitting(batch)]
     plan, stage = plan_of(parts.plans, batch.plan, at), batch.stage_at(at)
-    if plan is not None and stage in plan.stage:
+    if plan is not None and stage is not None and stage in plan.stage:
         found += [
             Deed(
                 f"{Seen.CHECKED.value}.{check.id}",

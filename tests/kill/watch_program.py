@@ -1,9 +1,9 @@
 """The program that the kill test kills: watch and alert service over a recorded stretch.
 
 Started once, it reads lines `FOLDER MAIL_PORT GATEWAY_PORT DIE_AT` and for each begins a fresh
-process, whose number it writes. That process lives through the stretch minute by minute, on from where the
-records say it has come, and dies by its own SIGKILL before the statement numbered DIE_AT of the
-records' database (0: never). Forked from one that has read its modules, it begins at once.
+process, whose number it writes. That process lives through the stretch minute by minute, on from
+where the records say it has come, and dies by its own SIGKILL before the statement numbered DIE_AT
+of the records' database (0: never). Forked from one that has read its modules, it begins at once.
 """
 
 from __future__ import annotations
