@@ -97,7 +97,7 @@ def body_of(record: AlarmRecord) -> AlarmBody:
 def alarms_router(parts: Parts) -> APIRouter:
     """Return the routes under /alarms."""
     router = APIRouter(prefix="/alarms", tags=["alarms"])
-    people = {person.id for person in parts.site.person}
+    people = {person.id for person in parts.site.person if person.answers}
 
     @router.get("")
     def alarms(

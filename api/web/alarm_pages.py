@@ -8,11 +8,14 @@ from typing import TYPE_CHECKING
 from api.records.alarms import alarm, alarm_history, changes_of, standing_alarms
 from api.records.outbox import messages_of
 from api.records.session import reading
+from api.records.ways import failed_way_in
 from api.web.estimates import known_text
 from api.web.now_page import WAITING
 from api.web.telling import asked_of, blind_felt
+from api.web.words.people import people_words
 from rules.model.alarm import AlarmState
 from rules.model.dose import DoseLimit
+from rules.model.people import EMAIL
 from rules.model.plan import plan_of
 
 if TYPE_CHECKING:
@@ -80,6 +83,11 @@ def line_of(parts: Parts, one: AlarmRecord, telling: Telling) -> AlarmLine:
 
 def says_of(parts: Parts, one: AlarmRecord, telling: Telling) -> str:
     """Return what was wrong."""
+    failed = failed_way_in(parts.site, one.condition)
+    if failed is not None:
+        people = people_words(telling.words.code)
+        way = people.email if failed[1] == EMAIL else failed[1]
+        return people.way_fails.format(name=telling.person(failed[0]), way=way)
     felt = blind_felt(one.condition)
     if felt is not None:
         return telling.words.blind_to([telling.words.felt[felt]])
@@ -126,7 +134,9 @@ def alarm_page(parts: Parts, alarm_id: int, telling: Telling) -> AlarmPage:
         line=line,
         kind=telling.kind(batch) if batch else "",
         place=telling.bench(batch.bench) if batch else "",
-        answer=f"{one.batch}: {line.says}; {line.state}.",
+        answer=f"{one.batch}: {line.says}; {line.state}."
+        if one.batch
+        else words.capital(f"{line.says}; {line.state}."),
         value=value,
         todo=todo,
         began=telling.since(one.since)

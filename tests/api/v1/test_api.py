@@ -232,7 +232,6 @@ def test_openapi_describes_every_route_and_loads_nothing_from_elsewhere(client):
     assert client.get("/redoc").status_code == 404
 
 
-<<<<<<< HEAD
 def test_cells_tell_a_stretch_of_raw_values(client):
     span = {"channel": "bag-07/air", "from": "2000-01-01T00:00Z", "to": "2100-01-01T00:00Z"}
     raw = client.get(f"{V1}/readings", params=span).json()
@@ -244,7 +243,8 @@ def test_cells_tell_a_stretch_of_raw_values(client):
     assert client.get(f"{V1}/readings/cells", params=span).status_code == 422
     nobody = client.get(f"{V1}/readings/cells", params=span | {"channel": "x/y"})
     assert nobody.status_code == 404
-=======
+
+
 def test_a_day_is_worked_out_from_every_sensor_also_those_that_speak_for_no_batch(
     client, tern_hollow, monkeypatch
 ):
@@ -261,4 +261,3 @@ def test_a_day_is_worked_out_from_every_sensor_also_those_that_speak_for_no_batc
     assert client.get(f"{V1}/batches/MG-07/record", params=day).status_code == 200
     assert asked == [set(tern_hollow.parts.site.channels)]
     assert set(tern_hollow.parts.site.channels) > set(tern_hollow.parts.watchlist.channels)
->>>>>>> quality
