@@ -121,7 +121,7 @@ class DoseSwept:
 
 def dose_bound(dose: DoseLimit, stage: Stage) -> DoseBound:
     """Return a dose's figures as they are judged by."""
-    figures = dose.model_dump_json(exclude={"says", "action"})
+    figures = dose.model_dump_json(exclude={"says", "action", "latch"})
     digest = hashlib.sha256(figures.encode()).hexdigest()[:8]
     threshold = dose.threshold
     in_one = _IN_ONE[dose.kind]

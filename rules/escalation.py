@@ -60,6 +60,11 @@ class Course:
 
     `failed_way` is the person and the way that an alarm about a way speaks of: it is told to the
     lead, by any other way. None for an alarm of a batch.
+
+    A group of alarms that are told together has a course as one alarm has. `first_only`: of this
+    one only the first step is owed, the later ones are those of a course that goes on already.
+    `said_at` is when the first word of it went that is not in `told`, such as that of one alarm
+    before there was a group: from then its later steps count.
     """
 
     priority: Priority
@@ -68,6 +73,8 @@ class Course:
     over: bool
     told: tuple[Told, ...] = ()
     failed_way: tuple[str, str] | None = None
+    first_only: bool = False
+    said_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +146,7 @@ def messages_in(
 def _steps_due(site: Site, course: Course, at: datetime) -> Iterator[Owed]:
     """Yield the steps that have come due; of several that were missed, each person's last."""
     steps = site.steps(course.priority)
-    if course.over:
+    if course.over or course.first_only:
         steps = tuple(step for step in steps if step.after_min == steps[0].after_min)
     begun_at = _counted_from(course)
     newest = max((_after_min(one.step) for one in course.told), default=-1)
@@ -160,11 +167,18 @@ def _steps_due(site: Site, course: Course, at: datetime) -> Iterator[Owed]:
 
 def _counted_from(course: Course) -> datetime:
     """Return the instant from which steps are counted: first word, less the step's own minutes."""
+    if course.said_at is not None:
+        return max(course.opened_at, course.said_at)
     if not course.told:
         return course.opened_at
     first_at = min(one.at for one in course.told)
     minutes = max(_after_min(one.step) for one in course.told if one.at == first_at)
     return max(course.opened_at, first_at - minutes * _MINUTE)
+
+
+def is_first_step(site: Site, priority: Priority, step: str) -> bool:
+    """Return whether a step of this key is the first word of an alarm of a priority."""
+    return _after_min(step) <= site.steps(priority)[0].after_min
 
 
 def _after_min(step: str) -> int:

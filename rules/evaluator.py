@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rules import doses, limits
-from rules.cells import MICRO
 from rules.daylight import sun_heights
 from rules.felt import felt_value
 from rules.limits import QUIET, LimitState, Verdict, can_speak, verdict
@@ -27,7 +26,7 @@ from rules.surroundings import INPUTS, reckon_cell
 from rules.sweep import sweep
 from rules.trend import heads_out, onto_ring, trend_of
 from rules.trust import judged_cell
-from rules.turnover import closed_at, demand_next, dose_event, gone, still_spoken
+from rules.turnover import closed_at, demand_next, dose_event, gone, in_units, still_spoken
 from rules.watchlist import (
     BatchWatch,
     StageWatch,
@@ -148,7 +147,7 @@ def _judge(
         value = felt[limit.quantity]
         old = before.conditions.get(limit.id, QUIET)
         said = verdict(bound, value, sun_up=sun_up, film_open=film_open)
-        new = limits.step(bound.delays, old, minute, said)
+        new = limits.step(bound.delays, old, minute, said, value=value, sign=bound.sign)
         if new is not QUIET:
             conditions[limit.id] = new
             high = limit.priority is Priority.HIGH
@@ -204,10 +203,10 @@ def _turn(
 ) -> tuple[Event, ...]:
     """Return what a condition's turn from one state to the next says, if anything."""
     if new.raised and not old.raised and new.since_minute is not None:
-        shown = None if value is None else value / MICRO
+        shown = in_units(value)
         return (ConditionOpened(minute, code, name, new.since_minute, shown, priority),)
     if old.raised and not new.raised:
-        return (ConditionClosed(minute, code, name),)
+        return (ConditionClosed(minute, code, name, in_units(old.worst)),)
     return ()
 
 

@@ -46,13 +46,15 @@ class LimitState:
     """What one condition carries from cell to cell.
 
     Not raised: `cells_beyond` counts the row of cells beyond. Raised: `cells_back` counts the row
-    of cells back inside. `since_minute` is the first cell of the row that leads, or led, to it.
+    of cells back inside. `since_minute` is the first cell of the row that leads, or led, to it,
+    `worst` the value furthest beyond the bound since then, in millionths; None for blindness.
     """
 
     raised: bool
     cells_beyond: int
     cells_back: int
     since_minute: int | None
+    worst: int | None = None
 
 
 QUIET = LimitState(raised=False, cells_beyond=0, cells_back=0, since_minute=None)
@@ -151,33 +153,64 @@ def verdicts(
     return np.where(speaking, seen, np.int8(Verdict.BACK)).astype(np.int8)
 
 
-def step(delays: Delays, state: LimitState, minute: int, said: Verdict) -> LimitState:
-    """Carry a condition over one cell. An unknown cell neither counts nor breaks a row."""
+def step(
+    delays: Delays,
+    state: LimitState,
+    minute: int,
+    said: Verdict,
+    *,
+    value: int | None = None,
+    sign: int = 1,
+) -> LimitState:
+    """Carry a condition over one cell. An unknown cell neither counts nor breaks a row.
+
+    `value`, in millionths, and the `sign` of its bound tell which cell beyond was the worst.
+    """
     if said is Verdict.UNKNOWN:
         return state
     if state.raised:
+        worst = _worse(sign, state.worst, value) if said is Verdict.BEYOND else state.worst
         if said is not Verdict.BACK:
-            return _raised(0, state.since_minute) if state.cells_back else state
+            if state.cells_back or worst != state.worst:
+                return _raised(0, state.since_minute, worst)
+            return state
         back = state.cells_back + 1
         if back >= delays.off_cells:
             return QUIET
-        return _raised(back, state.since_minute)
+        return _raised(back, state.since_minute, worst)
     if said is not Verdict.BEYOND:
         return QUIET
     beyond = state.cells_beyond + 1
     since = minute if state.since_minute is None else state.since_minute
+    worst = _worse(sign, state.worst, value)
     if beyond >= delays.on_cells:
-        return _raised(0, since)
-    return _rising(beyond, since)
+        return _raised(0, since, worst)
+    return _rising(beyond, since, worst)
 
 
-def _raised(cells_back: int, since_minute: int | None) -> LimitState:
-    return LimitState(raised=True, cells_beyond=0, cells_back=cells_back, since_minute=since_minute)
+def _worse(sign: int, one: int | None, other: int | None) -> int | None:
+    if one is None or other is None:
+        return other if one is None else one
+    return sign * max(sign * one, sign * other)
 
 
-def _rising(cells_beyond: int, since_minute: int | None) -> LimitState:
+def _raised(cells_back: int, since_minute: int | None, worst: int | None) -> LimitState:
     return LimitState(
-        raised=False, cells_beyond=cells_beyond, cells_back=0, since_minute=since_minute
+        raised=True,
+        cells_beyond=0,
+        cells_back=cells_back,
+        since_minute=since_minute,
+        worst=worst,
+    )
+
+
+def _rising(cells_beyond: int, since_minute: int | None, worst: int | None) -> LimitState:
+    return LimitState(
+        raised=False,
+        cells_beyond=cells_beyond,
+        cells_back=0,
+        since_minute=since_minute,
+        worst=worst,
     )
 
 
@@ -186,7 +219,7 @@ class Swept:
     """What `sweep` gives: the state after the last cell, and what happened on the way.
 
     `raised` and `rising` (beyond, within the delay) are per cell. `opened` holds (minute, since),
-    `closed` minutes.
+    `closed` minutes, `worst` the worst value of each that closed.
     """
 
     state: LimitState
@@ -194,10 +227,21 @@ class Swept:
     rising: Flags
     opened: tuple[tuple[int, int], ...]
     closed: tuple[int, ...]
+    worst: tuple[int | None, ...]
 
 
-def sweep(delays: Delays, state: LimitState, first_minute: int, said: Verdicts) -> Swept:
+def sweep(
+    delays: Delays,
+    state: LimitState,
+    first_minute: int,
+    said: Verdicts,
+    *,
+    values: Wholes | None = None,
+    sign: int = 1,
+) -> Swept:
     """Carry a condition over many cells at once; equals folding `step`.
+
+    `values` are read in cells beyond only, with the `sign` of their bound; None for blindness.
 
     It needs no loop because a cell beyond breaks every row of cells back, and the other way about:
     a row long enough to open cannot have begun before the closing in front of it. So rows are
@@ -205,12 +249,12 @@ def sweep(delays: Delays, state: LimitState, first_minute: int, said: Verdicts) 
     """
     if state == QUIET and not bool(np.any(said == Verdict.BEYOND)):
         nothing = np.zeros(said.shape, dtype=np.bool_)
-        return Swept(QUIET, nothing, nothing, (), ())
+        return Swept(QUIET, nothing, nothing, (), (), ())
     carried_rising = not state.raised and state.cells_beyond > 0
     known = np.flatnonzero(said != Verdict.UNKNOWN)
     if known.size == 0:
         same = np.full(said.shape, state.raised), np.full(said.shape, carried_rising)
-        return Swept(state, *same, (), ())
+        return Swept(state, *same, (), (), ())
     minutes: Wholes = first_minute + known
     row_beyond, beyond_from = _rows(said[known] == Verdict.BEYOND, state.cells_beyond)
     row_back, _ = _rows(said[known] == Verdict.BACK, state.cells_back)
@@ -227,11 +271,21 @@ def sweep(delays: Delays, state: LimitState, first_minute: int, said: Verdicts) 
         since = _row_since(minutes, int(beyond_from[i]), state)
         opened.append((int(minutes[i]), since))
     closed = tuple(cast("list[int]", minutes[~raised & before].tolist()))
+    figures = _Worst(state, first_minute, said, values, sign)
+    opened_since = [row_since for _, row_since in opened]
+    # One was open from before; each that closed began with the last opening in front of it.
+    if state.raised:
+        opened_since = [cast("int", state.since_minute), *opened_since]
+    worst = tuple(
+        figures.between(began, over) for began, over in zip(opened_since, closed, strict=False)
+    )
+    end = first_minute + len(said)
     if bool(raised[-1]):
-        after = _raised(int(row_back[-1]), since)
+        began = cast("int", since)
+        after = _raised(int(row_back[-1]), began, figures.between(began, end))
     elif int(row_beyond[-1]) > 0:
         row_since = _row_since(minutes, int(beyond_from[-1]), state)
-        after = _rising(int(row_beyond[-1]), row_since)
+        after = _rising(int(row_beyond[-1]), row_since, figures.between(row_since, end))
     else:
         after = QUIET
     latest = np.cumsum(said != Verdict.UNKNOWN) - 1
@@ -241,7 +295,30 @@ def sweep(delays: Delays, state: LimitState, first_minute: int, said: Verdicts) 
         rising=np.where(latest >= 0, rising[latest], carried_rising),
         opened=tuple(opened),
         closed=closed,
+        worst=worst,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Worst:
+    """Finds the worst value of a stretch of cells that may have begun before them."""
+
+    state: LimitState
+    first_minute: int
+    said: Verdicts
+    values: Wholes | None
+    sign: int
+
+    def between(self, began: int, end: int) -> int | None:
+        """Return the worst of the cells beyond from minute `began` until before `end`."""
+        carried = self.state.worst if began == self.state.since_minute else None
+        if self.values is None:
+            return carried
+        here = slice(max(0, began - self.first_minute), end - self.first_minute)
+        beyond = self.values[here][self.said[here] == Verdict.BEYOND]
+        if beyond.size == 0:
+            return carried
+        return _worse(self.sign, carried, self.sign * int((self.sign * beyond).max()))
 
 
 def _rows(flags: Flags, carried: int) -> tuple[Wholes, Wholes]:

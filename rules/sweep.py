@@ -24,7 +24,7 @@ from rules.state import NEW, BatchState, EvaluatorState
 from rules.surroundings import INPUTS, felt_by, reckon_rows
 from rules.trend import Ring, head_out, onto_ring_all, trends_of
 from rules.trust import judged
-from rules.turnover import closed_at, demand_next, dose_event, gone, still_spoken
+from rules.turnover import closed_at, demand_next, dose_event, gone, in_units, still_spoken
 from rules.watchlist import blind_id, can_make_drift
 
 if TYPE_CHECKING:
@@ -265,7 +265,7 @@ def _judge_limits(
         values, present = columns.read(limit.quantity, rows)
         old = before.conditions.get(limit.id, QUIET)
         said = verdicts(bound, values, present, sun_up=now.sun_up, film_open=now.film_open)
-        swept = limits.sweep(bound.delays, old, now.minute, said)
+        swept = limits.sweep(bound.delays, old, now.minute, said, values=values, sign=bound.sign)
         if swept.state != QUIET:
             conditions[limit.id] = swept.state
         standings.add(limit.priority, raised=swept.raised, rising=swept.rising)
@@ -275,7 +275,10 @@ def _judge_limits(
             )
             for at, since in swept.opened
         )
-        events.extend(ConditionClosed(at, code, limit.id) for at in swept.closed)
+        events.extend(
+            ConditionClosed(at, code, limit.id, in_units(worst))
+            for at, worst in zip(swept.closed, swept.worst, strict=True)
+        )
         margin = bound.sign * (bound.at - values) / np.float64(bound.full_margin)
         counts = present & now.speaking(bound)
         _least(columns, rows, np.where(counts, np.minimum(margin, 1.0), np.inf), limit)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rules.cells import MICRO
 from rules.model.event import ConditionClosed, ConditionOpened, Event, StandingChanged
 
 if TYPE_CHECKING:
@@ -31,9 +32,18 @@ def still_spoken(
 
 def closed_at(minute: int, code: str, state: BatchState) -> list[Event]:
     """Return the closing of everything that is open in a batch."""
-    raised = [name for name, condition in state.conditions.items() if condition.raised]
-    raised += [name for name, dose in state.doses.items() if dose.raised]
-    return [ConditionClosed(minute, code, name) for name in raised]
+    closed: list[Event] = [
+        ConditionClosed(minute, code, name, in_units(condition.worst))
+        for name, condition in state.conditions.items()
+        if condition.raised
+    ]
+    sums = [name for name, dose in state.doses.items() if dose.raised]
+    return [*closed, *(ConditionClosed(minute, code, name) for name in sums)]
+
+
+def in_units(millionths: int | None) -> float | None:
+    """Return a figure in the unit of its quantity; None for None."""
+    return None if millionths is None else millionths / MICRO
 
 
 def dose_event(code: str, dose: DoseLimit, bound: DoseBound, turn: DoseTurn) -> Event:
@@ -41,7 +51,8 @@ def dose_event(code: str, dose: DoseLimit, bound: DoseBound, turn: DoseTurn) -> 
     if turn.opened:
         total = bound.shown(turn.total)
         return ConditionOpened(turn.minute, code, dose.id, turn.since_minute, total, dose.priority)
-    return ConditionClosed(turn.minute, code, dose.id)
+    came_to = bound.shown(turn.total) if bound.high else None
+    return ConditionClosed(turn.minute, code, dose.id, came_to)
 
 
 def gone(watchlist: Watchlist, state: EvaluatorState, minute: int) -> list[Event]:

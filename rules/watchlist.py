@@ -226,8 +226,8 @@ def blind_id(felt: Felt) -> str:
 
 
 def _key(plan: CarePlan, stage: Stage, stage_plan: StagePlan) -> str:
-    # The words of a limit may be mended without closing what is open; its figures may not.
-    spoken = {"__all__": {"says", "action"}}
+    # Words, and whether it latches, may be mended without closing what is open; figures may not.
+    spoken = {"__all__": {"says", "action", "latch"}}
     figures = stage_plan.model_dump_json(exclude={"limit": spoken, "dose": spoken, "check": True})
     digest = hashlib.sha256(figures.encode()).hexdigest()[:12]
     return f"{stage.value}/{plan.id}/{plan.version}/{digest}"

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 from api.alerts.links import Refusal
 from api.alerts.telling_phrases import telling_phrases
 from api.records.alarms import NothingToAcknowledge, UnknownAlarm, acknowledge, alarm
+from api.records.courses import raised_by
 from api.records.observations import Entered, enter
-from api.records.steps import raised_by
 from rules.model.batch import Observation, Seen
 
 if TYPE_CHECKING:

@@ -10,7 +10,8 @@ from datetime import timedelta
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from api.records.alarms import alarm, alarms_changed
+from api.records.alarms import WAITING, alarm, alarms_changed
+from api.records.groups import members_of
 from api.records.outbox import (
     Cause,
     MessageKind,
@@ -72,6 +73,10 @@ def _priority(db: Connection, row: OutboxRow) -> Priority | None:
     """Return how urgent a message is; None for one that a person has just asked for."""
     if row.alarm_id is not None:
         return alarm(db, row.alarm_id).priority
+    if row.group_id is not None:
+        members = members_of(db, row.group_id)
+        waiting = [one for one in members if one.state in WAITING] or members
+        return min((one.priority for one in waiting), key=list(Priority).index, default=None)
     gap = None if row.gap_id is None else watch_gap(db, row.gap_id)
     if gap is None:
         return None

@@ -14,6 +14,7 @@ from api.alerts.message import Writer
 from api.alerts.outbox import LEASE, MOST_TRIES, People, after_failure, give_up, waits_until
 from api.alerts.wording import Wording
 from api.records.outbox import (
+    NOTHING_LEFT,
     claim,
     due,
     message,
@@ -168,7 +169,7 @@ class AlertService:
             text = self._words(db, rows, person, now)
             if text is None:
                 for one in rows:
-                    record_given_up(db, one.id, error="nothing is left to tell", at=now)
+                    record_given_up(db, one.id, error=NOTHING_LEFT, at=now)
                 return 0
             until = now + self._lease
             words = {"line": text.line, "body": text.body}

@@ -11,14 +11,17 @@ from api.alerts.message import Addressed, MessageText
 from api.alerts.outbox import People
 from api.alerts.phrases import phrases
 from api.alerts.telling_phrases import telling_phrases
+from api.alerts.together import group_words
 from api.alerts.why import belief_behind
 from api.records.alarms import alarm, alarms_changed
-from api.records.outbox import MessageKind, messages_for, messages_of, said_again, told_of
-from api.records.steps import raised_by
+from api.records.courses import raised_by
+from api.records.groups import members_of
+from api.records.outbox import MessageKind, found_messages, messages_for, said_again, told_of
+from api.records.tables import outbox
 from api.records.watch import watch_gap
 from api.records.ways import failed_way_in, last_tries
 from rules.escalation import Outcome
-from rules.model.alarm import AlarmState
+from rules.model.alarm import HELD, AlarmState
 from rules.model.people import EMAIL
 
 if TYPE_CHECKING:
@@ -36,6 +39,9 @@ if TYPE_CHECKING:
     from rules.model.site import Site
 
 WAITS = frozenset({AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED_UNACKNOWLEDGED})
+
+
+TOGETHER = frozenset({MessageKind.OPENED, MessageKind.CLOSED, MessageKind.GROUPED})
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +62,9 @@ class Wording:
         message about every alarm of theirs.
         """
         row = rows[0]
-        if row.held_until is not None and row.kind in {MessageKind.OPENED, MessageKind.CLOSED}:
+        rows = tuple(one for one in rows if not said_again(db, one, now=now)) or (row,)
+        mixed = len({one.group_id for one in rows}) > 1 or row.kind is not MessageKind.GROUPED
+        if row.held_until is not None and mixed and row.kind in TOGETHER:
             return self._held(db, rows, person, now=now)
         match row.kind:
             case MessageKind.OPENED:
@@ -67,6 +75,8 @@ class Wording:
                 return self._unwatched(db, row, person, now=now)
             case MessageKind.WAY:
                 return self._way(db, row, person, now=now)
+            case MessageKind.GROUPED:
+                return self._grouped(db, row, person, now=now)
             case MessageKind.TEST:
                 return self._test(row, person)
         assert_never(row.kind)
@@ -77,6 +87,8 @@ class Wording:
         if row.alarm_id is None or said_again(db, row, now=now):
             return None
         about = alarm(db, row.alarm_id)
+        if about.state in HELD:
+            return None
         to = self._addressed(db, row, person, about=(about,), now=now)
         return self.writer.opened(about, to, belief=belief_behind(db, self.watched, about))
 
@@ -92,13 +104,32 @@ class Wording:
     def _held(
         self, db: Connection, rows: Sequence[OutboxRow], person: Person, *, now: datetime
     ) -> MessageText | None:
-        ids = dict.fromkeys(row.alarm_id for row in rows if row.alarm_id is not None)
-        about = [alarm(db, one) for one in ids]
-        about = [one for one in about if one.acknowledged_by != person.id]
+        every: dict[int, AlarmRecord] = {}
+        for row in rows:
+            if row.group_id is not None:
+                every |= {one.id: one for one in members_of(db, row.group_id)}
+            elif row.alarm_id is not None:
+                every[row.alarm_id] = alarm(db, row.alarm_id)
+        about = [
+            one
+            for one in every.values()
+            if one.acknowledged_by != person.id and one.state not in HELD
+        ]
         if not about:
             return None
         to = self._addressed(db, rows[0], person, about=about, now=now)
         return self.writer.held(about, to)
+
+    def _grouped(
+        self, db: Connection, row: OutboxRow, person: Person, *, now: datetime
+    ) -> MessageText | None:
+        if row.group_id is None or said_again(db, row, now=now):
+            return None
+        about = members_of(db, row.group_id)
+        if all(one.state in HELD or one.acknowledged_by == person.id for one in about):
+            return None
+        to = self._addressed(db, row, person, about=about, now=now)
+        return group_words(db, row.group_id, to, writer=self.writer, watched=self.watched)
 
     def _unwatched(
         self, db: Connection, row: OutboxRow, person: Person, *, now: datetime
@@ -170,17 +201,14 @@ class Wording:
             for other in messages_for(db, row.cause)
             if other.person != row.person and other.outcome is not Outcome.FAILED
         ]
-        if row.kind is not MessageKind.OPENED or row.alarm_id is None or row.step is None:
+        if row.kind not in {MessageKind.OPENED, MessageKind.GROUPED} or row.step is None:
             return together, []
-        raised = raised_by(db, (row.alarm_id,)).get(row.alarm_id)
+        told_by = row.cause.removesuffix(row.step)  # the same opening, or round of a group
+        of = outbox.c.cause.startswith(told_by, autoescape=True)
         before = [
             other.person
-            for other in messages_of(db, row.alarm_id)
-            if other.kind is MessageKind.OPENED
-            and other.cause.startswith(f"change.{raised}.")
-            and other.cause != row.cause
-            and other.id < row.id
-            and other.outcome is Outcome.ARRIVED
+            for other in found_messages(db, of)
+            if other.cause != row.cause and other.id < row.id and other.outcome is Outcome.ARRIVED
         ]
         return together, before
 

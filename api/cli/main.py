@@ -34,6 +34,7 @@ COMMANDS = (
     "sun",
     "lasts",
     "jar",
+    "work",
 )
 
 

@@ -13,7 +13,15 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import and_, func, insert, or_, select, update
 
-from api.records.tables import alarms, as_ms, instant, instant_or_none, outbox, watch_gaps
+from api.records.tables import (
+    alarm_group_members,
+    alarms,
+    as_ms,
+    instant,
+    instant_or_none,
+    outbox,
+    watch_gaps,
+)
 from rules.escalation import Outcome
 from rules.model.people import EMAIL as EMAIL
 from rules.model.reading import MINUTE_MS
@@ -31,6 +39,9 @@ if TYPE_CHECKING:
 PASS_OVER_AFTER = 3
 """After so many tries a way is not counted on: the next way, or the next person, is owed too."""
 
+NOTHING_LEFT = "nothing is left to tell"
+"""Why a message is given up of which all has been said, or is over before it was said."""
+
 
 class MessageKind(StrEnum):
     """What a message is about."""
@@ -40,6 +51,7 @@ class MessageKind(StrEnum):
     UNWATCHED = "unwatched"
     WAY = "way"
     TEST = "test"
+    GROUPED = "grouped"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,12 +59,13 @@ class OutboxRow:
     """A message owed, on its way, sent or given up.
 
     `cause` names what made it due; nobody is owed the same cause twice by one channel. `about` is
-    the instant of what happened. `alarm_id` is None for a test and for kind `unwatched`, whose
-    `gap_id` says when nobody watched. `step` names the step of the escalation that owed it, None:
-    no step did; `held_until` is when one that waits goes, together with others that do. `channel`
-    is "email" or a name from the person's `reach`. `line` and `body` are the words last tried; None
-    before the first try. `instead_of` is the person who could not be reached. `due_at` is the next
-    try.
+    the instant of what happened. `alarm_id` is None for a test, for kind `unwatched`, whose
+    `gap_id` says when nobody watched, and for `grouped`, whose `group_id` says which alarms are
+    told together; `group_round` is the newest round of the group that its words hold. `step` names
+    the step of the escalation that owed it, None: no step did; `held_until` is when one that waits
+    goes, together with others that do. `channel` is "email" or a name from the person's `reach`.
+    `line` and `body` are the words last tried; None before the first try. `instead_of` is the
+    person who could not be reached. `due_at` is the next try.
     """
 
     id: int
@@ -77,16 +90,29 @@ class OutboxRow:
     gave_up_at: datetime | None
     step: str | None = None
     held_until: datetime | None = None
+    group_id: int | None = None
+    group_round: int | None = None
 
     @property
     def outcome(self) -> Outcome:
-        """What became of it so far. A way that failed again and again is not counted on."""
+        """What became of it so far. A way that failed again and again is not counted on.
+
+        One that had nothing left to tell, because another message said it, has done its work.
+        """
         if self.sent_at is not None:
+            return Outcome.ARRIVED
+        said = self.last_error == NOTHING_LEFT and self.attempts < PASS_OVER_AFTER
+        if self.gave_up_at is not None and said:
             return Outcome.ARRIVED
         tried = self.attempts >= PASS_OVER_AFTER and self.leased_until is None
         if self.gave_up_at is not None or (tried and self.last_error is not None):
             return Outcome.FAILED
         return Outcome.UNDER_WAY
+
+    @property
+    def waits(self) -> bool:
+        """Whether it is still to be put into words: what happens until then goes into them."""
+        return self.sent_at is None and self.gave_up_at is None and self.leased_until is None
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,38 +128,69 @@ class Cause:
     about: datetime
     alarm_id: int | None = None
     gap_id: int | None = None
+    group_id: int | None = None
+    group_round: int | None = None
 
 
 def owe(
-    db: Connection, cause: Cause, *, person: Person, at: datetime, instead_of: str | None = None
+    db: Connection,
+    cause: Cause,
+    *,
+    person: Person,
+    at: datetime,
+    instead_of: str | None = None,
+    due_at: datetime | None = None,
 ) -> int:
     """Owe a person a message by each of their ways; return how many rows are new.
 
     Owing the same cause again changes nothing. That something is over goes by the ways by which
-    the person was told that it began.
+    the person was told that it began. It goes out at `due_at`, None: at once.
     """
-    ways = person.ways
+    ways, to = person.ways, (person.id, person.language)
     if cause.kind is MessageKind.CLOSED:
         told = _opened_by(db, cause.alarm_id, person.id)
         ways = tuple(way for way in ways if way in told) or ways
     return sum(
-        _owe(db, cause, person, way=way, at=at, due_at=at, instead_of=instead_of) for way in ways
+        _owe(db, cause, to, way=way, at=at, due_at=due_at or at, instead_of=instead_of)
+        for way in ways
     )
 
 
-def owe_step(db: Connection, cause: Cause, owed: Owed, *, person: Person, at: datetime) -> int:
-    """Owe one message of a step; return how many rows are new: 1, or 0 if it was owed already."""
+def owe_step(
+    db: Connection,
+    cause: Cause,
+    owed: Owed,
+    *,
+    person: Person,
+    at: datetime,
+    due_at: datetime | None = None,
+) -> int:
+    """Owe one message of a step; return how many rows are new: 1, or 0 if it was owed already.
+
+    It goes at `due_at`, None: at once, but not before the end of the hours that hold it back.
+    """
     return _owe(
         db,
         cause,
-        person,
+        (person.id, person.language),
         way=owed.way,
         at=at,
-        due_at=owed.held_until or at,
+        due_at=max(due_at or at, owed.held_until or at),
         instead_of=owed.instead_of,
         step=owed.step,
         held_until=owed.held_until,
     )
+
+
+def owe_likewise(
+    db: Connection, cause: Cause, before: OutboxRow, *, at: datetime, due_at: datetime
+) -> int:
+    """Owe a message to whom an earlier one went, by the same way, in the same language.
+
+    Return how many rows are new: 1, or 0 if it was owed already.
+    """
+    to = (before.person, before.language)
+    return _owe(db, cause, to, way=before.channel, at=at, due_at=due_at, instead_of=None)
 
 
 def _opened_by(db: Connection, alarm_id: int | None, person: str) -> set[str]:
@@ -149,7 +206,7 @@ def _opened_by(db: Connection, alarm_id: int | None, person: str) -> set[str]:
 def _owe(
     db: Connection,
     cause: Cause,
-    person: Person,
+    to: tuple[str, str],
     *,
     way: str,
     at: datetime,
@@ -158,8 +215,9 @@ def _owe(
     step: str | None = None,
     held_until: datetime | None = None,
 ) -> int:
+    person, language = to
     known = select(outbox.c.id).where(
-        outbox.c.cause == cause.key, outbox.c.person == person.id, outbox.c.channel == way
+        outbox.c.cause == cause.key, outbox.c.person == person, outbox.c.channel == way
     )
     if db.execute(known).first() is not None:
         return 0
@@ -170,9 +228,11 @@ def _owe(
             about_ms=as_ms(cause.about),
             alarm_id=cause.alarm_id,
             gap_id=cause.gap_id,
-            person=person.id,
+            group_id=cause.group_id,
+            group_round=cause.group_round,
+            person=person,
             kind=cause.kind.value,
-            language=person.language,
+            language=language,
             channel=way,
             instead_of=instead_of,
             owed_ms=as_ms(at),
@@ -196,7 +256,10 @@ def due(db: Connection, *, now: datetime, most: int) -> tuple[OutboxRow, ...]:
         select(earlier.c.id)
         .where(
             earlier.c.id < outbox.c.id,
-            earlier.c.alarm_id == outbox.c.alarm_id,
+            or_(
+                earlier.c.alarm_id == outbox.c.alarm_id,
+                and_(earlier.c.group_id == outbox.c.group_id, earlier.c.due_ms <= as_ms(now)),
+            ),
             earlier.c.person == outbox.c.person,
             earlier.c.channel == outbox.c.channel,
             earlier.c.sent_ms.is_(None),
@@ -215,6 +278,11 @@ def claim(
 
     Counts as a try whatever comes of it: a process killed while sending is a try too.
     """
+    newest_round = (
+        select(func.max(alarm_group_members.c.round))
+        .where(alarm_group_members.c.group_id == message.group_id)
+        .scalar_subquery()
+    )
     claimed = (
         update(outbox)
         .where(outbox.c.id == message.id, _free(as_ms(now)))
@@ -223,6 +291,7 @@ def claim(
             attempts=outbox.c.attempts + 1,
             line=line,
             body=body,
+            group_round=None if message.group_id is None else newest_round,
         )
     )
     return db.execute(claimed).rowcount == 1
@@ -244,7 +313,7 @@ def waiting_with(db: Connection, row: OutboxRow, *, now: datetime) -> tuple[Outb
     their alarms has ended. A message that was not held back, or is not about an alarm of a batch,
     goes alone.
     """
-    together = (MessageKind.OPENED, MessageKind.CLOSED)
+    together = (MessageKind.OPENED, MessageKind.CLOSED, MessageKind.GROUPED)
     if row.held_until is None or row.kind not in together:
         return (row,)
     free = select(outbox).where(
@@ -302,7 +371,7 @@ def record_given_up(db: Connection, message_id: int, *, error: str, at: datetime
 def message(db: Connection, message_id: int) -> OutboxRow | None:
     """Return one message as it stands now."""
     row = db.execute(select(outbox).where(outbox.c.id == message_id)).one_or_none()
-    return None if row is None else _row(row)
+    return None if row is None else outbox_row(row)
 
 
 def messages_of(db: Connection, alarm_id: int) -> tuple[OutboxRow, ...]:
@@ -323,17 +392,37 @@ def messages_about(
 
 
 def said_again(db: Connection, row: OutboxRow, *, now: datetime) -> bool:
-    """Return whether a later message, due too, tells the person the same alarm by the same way."""
-    found = select(outbox.c.id).where(
+    """Return whether a later message tells the person the same by the same way.
+
+    Of an alarm, one that is due too; of a group, also one that has gone and held all that this one
+    would hold.
+    """
+    waits = and_(outbox.c.due_ms <= as_ms(now), _free(as_ms(now)))
+    later = select(outbox.c.id).where(
         outbox.c.id > row.id,
-        outbox.c.alarm_id == row.alarm_id,
         outbox.c.person == row.person,
         outbox.c.channel == row.channel,
         outbox.c.kind == row.kind.value,
-        outbox.c.due_ms <= as_ms(now),
-        _free(as_ms(now)),
     )
-    return row.kind is MessageKind.OPENED and db.execute(found).first() is not None
+    match row.kind:
+        case MessageKind.OPENED:
+            later = later.where(outbox.c.alarm_id == row.alarm_id, waits)
+        case MessageKind.GROUPED:
+            newest = (
+                select(func.max(alarm_group_members.c.round))
+                .where(alarm_group_members.c.group_id == row.group_id)
+                .scalar_subquery()
+            )
+            gone = and_(outbox.c.sent_ms.is_not(None), outbox.c.group_round >= newest)
+            later = later.where(outbox.c.group_id == row.group_id, or_(waits, gone))
+        case _:
+            return False
+    return db.execute(later).first() is not None
+
+
+def found_messages(db: Connection, which: ColumnElement[bool]) -> tuple[OutboxRow, ...]:
+    """Return the messages for which a condition on their table holds, in order."""
+    return _all(db, select(outbox).where(which).order_by(outbox.c.id))
 
 
 def messages_for(db: Connection, cause_key: str) -> tuple[OutboxRow, ...]:
@@ -395,10 +484,11 @@ def _free(now_ms: int) -> ColumnElement[bool]:
 
 
 def _all(db: Connection, found: Select[tuple[object, ...]]) -> tuple[OutboxRow, ...]:
-    return tuple(_row(row) for row in db.execute(found))
+    return tuple(outbox_row(row) for row in db.execute(found))
 
 
-def _row(row: Row[tuple[object, ...]]) -> OutboxRow:
+def outbox_row(row: Row[tuple[object, ...]]) -> OutboxRow:
+    """Return a row of the table of messages as a value."""
     return OutboxRow(
         id=row.id,
         cause=row.cause,
@@ -422,4 +512,6 @@ def _row(row: Row[tuple[object, ...]]) -> OutboxRow:
         gave_up_at=instant_or_none(row.gave_up_ms),
         step=row.step,
         held_until=instant_or_none(row.held_until_ms),
+        group_id=row.group_id,
+        group_round=row.group_round,
     )

@@ -1,153 +1,86 @@
-"""Every alarm that waits for someone, with whom it was told to, and the messages that makes due.
+"""Owes the messages that the rota's decision makes due, of alarms told singly and of groups alike.
 
-The decision is `rules.escalation`'s; here it is given what the records know, and what it says is
-owed in the outbox under a cause of its own, so that no step is ever owed twice.
+The decision is `rules.escalation`'s; what it says is owed in the outbox under a cause of its own,
+so that no step is ever owed twice. A group changes how a thing is said, never whether, nor to whom.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from sqlalchemy import func, select
-
-from api.records.alarms import standing_alarms
-from api.records.outbox import Cause, MessageKind, OutboxRow, messages_about, owe_step
-from api.records.tables import alarm_changes, as_ms, instant, outbox, watch_gaps
-from api.records.ways import failed_way_in
-from rules.escalation import Course, Outcome, Told, owed_now
-from rules.model.alarm import AlarmState, Cue
-from rules.model.people import Role
-from rules.model.reading import MINUTE_MS
+from api.records.courses import running_courses
+from api.records.groups import GroupKind, next_word_at
+from api.records.outbox import Cause, MessageKind, owe_step
+from rules.escalation import is_first_step, owed_now
+from rules.floods import GATHER_MIN
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping
+    from collections.abc import Collection
     from datetime import datetime
 
     from sqlalchemy import Connection
 
-    from api.records.alarms import AlarmRecord
+    from api.records.courses import Running
     from rules.escalation import Owed
     from rules.model.site import Site
 
-FIRST_STEP = f"0.{Role.ON_DUTY.value}"
-"""The step under which a message counts that another part owed, such as word of unwatched time."""
-
-_MINUTE = timedelta(minutes=1)
-_WAITING = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED_UNACKNOWLEDGED)
+_GATHER = timedelta(minutes=GATHER_MIN)
 
 
-@dataclass(frozen=True, slots=True)
-class Running:
-    """An alarm that waits, the change that raised it last, and its course up to now."""
+def steps_due(
+    db: Connection, site: Site, *, now: datetime, alone: Collection[int] = ()
+) -> tuple[tuple[Running, Owed], ...]:
+    """Return the messages that are due to be owed now, with what they are about.
 
-    alarm: AlarmRecord
-    change_id: int
-    course: Course
-
-
-def running_courses(db: Connection, site: Site) -> tuple[Running, ...]:
-    """Return every alarm that nobody has acknowledged, with its course.
-
-    One that was raised while nobody watched is left out until the message about that time is owed.
+    Nothing is written. `alone`: openings that are told by themselves even in a group.
     """
-    waiting = [alarm for alarm in standing_alarms(db) if alarm.state in _WAITING]
-    if not waiting:
-        return ()
-    ids = [alarm.id for alarm in waiting]
-    raised, messages = raised_by(db, ids), messages_about(db, ids)
-    found: list[Running] = []
-    for alarm in waiting:
-        change_id = raised.get(alarm.id)
-        if change_id is None:
-            continue
-        told = tuple(_told(row) for row in messages[alarm.id] if _tells(row, change_id))
-        if not told and (gap := _gap_over(db, alarm.opened_at)) is not None:
-            told = _told_of_gap(db, gap, alarm.batch)
-            if not told:
-                continue
-        course = Course(
-            priority=alarm.priority,
-            opened_at=alarm.opened_at + _MINUTE,  # a cell is judged as a whole
-            acknowledged=False,
-            over=alarm.ended_at is not None,
-            told=told,
-            failed_way=failed_way_in(site, alarm.condition),
-        )
-        found.append(Running(alarm, change_id, course))
-    return tuple(found)
-
-
-def raised_by(db: Connection, alarm_ids: Collection[int]) -> Mapping[int, int]:
-    """Return the number of the change that raised each of some alarms last."""
-    found = (
-        select(alarm_changes.c.alarm_id, func.max(alarm_changes.c.id).label("change_id"))
-        .where(alarm_changes.c.alarm_id.in_(alarm_ids), alarm_changes.c.cue == Cue.RAISED.value)
-        .group_by(alarm_changes.c.alarm_id)
-    )
-    return {row.alarm_id: row.change_id for row in db.execute(found)}
-
-
-def steps_due(db: Connection, site: Site, *, now: datetime) -> tuple[tuple[Running, Owed], ...]:
-    """Return the messages that are due to be owed now, with their alarms; nothing is written."""
+    soon = now + _GATHER
     return tuple(
-        (one, owed) for one in running_courses(db, site) for owed in owed_now(site, one.course, now)
+        (one, owed)
+        for one in running_courses(db, site, now=now, alone=alone)
+        for owed in owed_now(site, one.course, now)
+        if not one.says_it_already(owed, site, soon)
     )
 
 
-def owe_steps(db: Connection, site: Site, *, now: datetime) -> int:
+def owe_steps(db: Connection, site: Site, *, now: datetime, alone: Collection[int] = ()) -> int:
     """Owe every message that has come due; return how many are new."""
     people = {person.id: person for person in site.person}
     new = 0
-    for one, owed in steps_due(db, site, now=now):
-        kind = MessageKind.OPENED if one.course.failed_way is None else MessageKind.WAY
-        cause = Cause(
-            f"change.{one.change_id}.{owed.step}",
-            kind,
-            one.alarm.batch,
-            one.alarm.opened_at,
-            alarm_id=one.alarm.id,
-        )
-        new += owe_step(db, cause, owed, person=people[owed.person], at=now)
+    for one, owed in steps_due(db, site, now=now, alone=alone):
+        first = one.alarms[0]
+        key = f"{one.key}.{owed.step}"
+        if one.group is None:
+            kind = MessageKind.OPENED if one.course.failed_way is None else MessageKind.WAY
+            cause = Cause(key, kind, first.batch, first.opened_at, alarm_id=first.id)
+        else:
+            cause = Cause(
+                key,
+                MessageKind.GROUPED,
+                first.batch,
+                one.group.last,
+                group_id=one.group.id,
+                group_round=one.round,
+            )
+        due_at = _due(db, one, owed, site=site, now=now)
+        new += owe_step(db, cause, owed, person=people[owed.person], at=now, due_at=due_at)
     return new
 
 
-def _tells(row: OutboxRow, change_id: int) -> bool:
-    """Return whether a message tells of the alarm as it was raised by this very change."""
-    ours = row.kind in {MessageKind.OPENED, MessageKind.WAY}
-    return ours and (f"{row.cause}.").startswith(f"change.{change_id}.")
+def _due(db: Connection, one: Running, owed: Owed, *, site: Site, now: datetime) -> datetime:
+    """Return when a message goes: that of a group waits a little for more, or for its turn.
 
-
-def _told(row: OutboxRow) -> Told:
-    return Told(
-        step=row.step or FIRST_STEP,
-        person=row.person,
-        way=row.channel,
-        at=row.owed_at,
-        outcome=row.outcome,
-        held_until=row.held_until,
-        instead_of=row.instead_of,
-    )
-
-
-def _gap_over(db: Connection, at: datetime) -> int | None:
-    found = select(watch_gaps.c.id).where(
-        watch_gaps.c.from_minute * MINUTE_MS <= as_ms(at),
-        watch_gaps.c.to_minute * MINUTE_MS > as_ms(at),
-    )
-    gap: int | None = db.execute(found).scalar()
-    return gap
-
-
-def _told_of_gap(db: Connection, gap_id: int, batch: str) -> tuple[Told, ...]:
-    """Return whom the message about unwatched time told; it passes itself over where it fails."""
-    rows = db.execute(
-        select(outbox.c.id, outbox.c.person, outbox.c.channel, outbox.c.owed_ms).where(
-            outbox.c.gap_id == gap_id, outbox.c.batch == batch
-        )
-    )
-    return tuple(
-        Told(FIRST_STEP, row.person, row.channel, instant(row.owed_ms), Outcome.ARRIVED)
-        for row in rows
-    )
+    The first of what rings again and again goes at once; so does every later step of a group, and
+    what is owed because a way has failed.
+    """
+    if one.group is None or owed.instead_of is not None:
+        return now
+    if not is_first_step(site, one.course.priority, owed.step):
+        return now
+    if any(told.step == owed.step and told.person == owed.person for told in one.course.told):
+        return now  # their next way, after one that failed
+    if one.group.kind is GroupKind.FLOOD:
+        return now + _GATHER
+    mine = [row for row in one.rows if (row.person, row.channel) == (owed.person, owed.way)]
+    return next_word_at(db, one.group, mine, now=now)

@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 
 from sqlalchemy import (
     BigInteger,
+    Boolean,
     Column,
     Float,
     ForeignKey,
@@ -22,6 +23,7 @@ from sqlalchemy import (
     Text,
     UniqueConstraint,
     text,
+    true,
 )
 
 METADATA = MetaData(
@@ -50,6 +52,11 @@ alarms = Table(
     Column("acknowledged_ms", BigInteger),
     Column("acknowledged_by", String(40)),
     Column("particulars", Text),
+    Column("latch", Boolean, nullable=False, server_default=true()),
+    Column("worst", Float),
+    Column("held_until_ms", BigInteger),
+    Column("held_by", String(40)),
+    Column("held_why", Text),
     Index("ix_alarms_batch_opened_ms", "batch", "opened_ms"),
     Index(
         "ix_alarms_standing",
@@ -72,6 +79,41 @@ alarm_changes = Table(
     Column("cue", String(20), nullable=False),
     Column("by", String(40)),
     Column("note", Text),
+    Column("value", Float),
+)
+
+work_in_hand = Table(
+    "work_in_hand",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    Column("kind", String(20), nullable=False),
+    Column("place", String(40), nullable=False),
+    Column("began_ms", BigInteger, nullable=False),
+    Column("until_ms", BigInteger, nullable=False, index=True),
+    Column("ended_ms", BigInteger),
+    Column("who", String(40), nullable=False),
+    Column("ended_by", String(40)),
+    Column("note", Text),
+)
+
+alarm_groups = Table(
+    "alarm_groups",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    Column("kind", String(10), nullable=False),
+    Column("place", String(40), nullable=False),
+    Column("common", String(80), nullable=False),
+    Column("began_ms", BigInteger, nullable=False),
+    Column("last_ms", BigInteger, nullable=False, index=True),
+)
+
+alarm_group_members = Table(
+    "alarm_group_members",
+    METADATA,
+    Column("group_id", ForeignKey("alarm_groups.id"), primary_key=True),
+    Column("change_id", ForeignKey("alarm_changes.id"), primary_key=True),
+    Column("alarm_id", ForeignKey("alarms.id"), nullable=False, index=True),
+    Column("round", Integer, nullable=False),
 )
 
 watch_gaps = Table(
@@ -92,6 +134,7 @@ outbox = Table(
     Column("about_ms", BigInteger, nullable=False),
     Column("alarm_id", ForeignKey("alarms.id"), index=True),
     Column("gap_id", ForeignKey("watch_gaps.id")),
+    Column("group_id", ForeignKey("alarm_groups.id"), index=True),
     Column("person", String(40), nullable=False),
     Column("kind", String(20), nullable=False),
     Column("language", String(5), nullable=False),
@@ -108,6 +151,7 @@ outbox = Table(
     Column("gave_up_ms", BigInteger),
     Column("step", String(60)),
     Column("held_until_ms", BigInteger),
+    Column("group_round", Integer),
     UniqueConstraint("cause", "person", "channel"),
     Index("ix_outbox_sent_ms_gave_up_ms_due_ms", "sent_ms", "gave_up_ms", "due_ms"),
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from http import HTTPStatus
 from typing import TYPE_CHECKING, Annotated
 
@@ -18,17 +19,27 @@ from api.records.alarms import (
     changes_of,
     standing_alarms,
 )
-from api.records.outbox import messages_of
+from api.records.groups import messages_about
 from api.records.session import reading, writing
+from api.v1.people import demand_person
 from api.v1.problems import Problem
+from api.watch.ground import Ground
+from api.watch.holding import let_alarm_go, shelve_alarm, take_alarm_out
+from rules.alarms import CueOutOfPlaceError
 from rules.model.alarm import AlarmState, Cue, Priority
+from rules.shelving import ShelvedTooLong
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from api.parts import Parts
 
 
 class AlarmBody(BaseModel):
-    """One occurrence of a condition of a batch. `value` is in the unit of the limit's quantity."""
+    """One occurrence of a condition of a batch.
+
+    `value`, when it opened, and `worst`, once it was over, are in the unit of the limit's quantity.
+    """
 
     id: int
     batch: str
@@ -41,16 +52,23 @@ class AlarmBody(BaseModel):
     value: float | None
     acknowledged_at: AwareDatetime | None
     acknowledged_by: str | None
+    latch: bool
+    worst: float | None
+    held_until: AwareDatetime | None
+    held_by: str | None
+    held_why: str | None
 
 
 class ChangeBody(BaseModel):
-    """One change of an alarm's state."""
+    """One change of an alarm; what happens while it is held leaves its state as it is."""
 
     at: AwareDatetime
     before: AlarmState
     after: AlarmState
     cue: Cue
     by: str | None
+    note: str | None
+    value: float | None
 
 
 class MessageBody(BaseModel):
@@ -77,6 +95,28 @@ class Acknowledgement(BaseModel):
     by: str = Field(min_length=1, max_length=40)
 
 
+class Shelving(BaseModel):
+    """Who lays the alarm aside, why, and for how long; without `minutes`, the usual time."""
+
+    by: str = Field(min_length=1, max_length=40)
+    why: str = Field(min_length=1, max_length=300)
+    minutes: int | None = None
+
+
+class TakingOut(BaseModel):
+    """Who takes the condition out of service, and why."""
+
+    by: str = Field(min_length=1, max_length=40)
+    why: str = Field(min_length=1, max_length=300)
+
+
+class LettingGo(BaseModel):
+    """Who takes the alarm from the shelf or puts it back in service."""
+
+    by: str = Field(min_length=1, max_length=40)
+    note: str | None = Field(default=None, max_length=300)
+
+
 def body_of(record: AlarmRecord) -> AlarmBody:
     """Return an alarm as the API says it."""
     return AlarmBody(
@@ -91,13 +131,18 @@ def body_of(record: AlarmRecord) -> AlarmBody:
         value=record.value,
         acknowledged_at=record.acknowledged_at,
         acknowledged_by=record.acknowledged_by,
+        latch=record.latch,
+        worst=record.worst,
+        held_until=record.held_until,
+        held_by=record.held_by,
+        held_why=record.held_why,
     )
 
 
 def alarms_router(parts: Parts) -> APIRouter:
     """Return the routes under /alarms."""
     router = APIRouter(prefix="/alarms", tags=["alarms"])
-    people = {person.id for person in parts.site.person if person.answers}
+    ground = Ground(parts.site, parts.watchlist)
 
     @router.get("")
     def alarms(
@@ -127,11 +172,19 @@ def alarms_router(parts: Parts) -> APIRouter:
             except UnknownAlarm as trouble:
                 raise Problem(HTTPStatus.NOT_FOUND, f"There is no alarm {alarm_id}.") from trouble
             changes = changes_of(db, alarm_id)
-            messages = messages_of(db, alarm_id)
+            messages = messages_about(db, alarm_id)
         return AlarmWhole(
             **body_of(record).model_dump(),
             changes=[
-                ChangeBody(at=c.at, before=c.before, after=c.after, cue=c.cue, by=c.by)
+                ChangeBody(
+                    at=c.at,
+                    before=c.before,
+                    after=c.after,
+                    cue=c.cue,
+                    by=c.by,
+                    note=c.note,
+                    value=c.value,
+                )
                 for c in changes
             ],
             messages=[
@@ -150,12 +203,7 @@ def alarms_router(parts: Parts) -> APIRouter:
     @router.post("/{alarm_id}/acknowledge")
     def acknowledge_one(alarm_id: int, body: Acknowledgement) -> AlarmBody:
         """Keep that a person is on it; return the alarm as it stands after."""
-        if body.by not in people:
-            known = ", ".join(sorted(people))
-            raise Problem(
-                HTTPStatus.UNPROCESSABLE_ENTITY,
-                f"by: nobody of the site has the id {body.by!r}; it has {known}.",
-            )
+        demand_person(parts, body.by)
         with writing(parts.records) as db:
             try:
                 record = acknowledge(db, alarm_id, by=body.by, at=parts.clock.now())
@@ -168,4 +216,53 @@ def alarms_router(parts: Parts) -> APIRouter:
                 ) from trouble
         return body_of(record)
 
+    @router.post("/{alarm_id}/shelve")
+    def shelve_one(alarm_id: int, body: Shelving) -> AlarmBody:
+        """Lay the alarm aside for a time; of one that is normal, its next occurrence."""
+        demand_person(parts, body.by)
+        with writing(parts.records) as db, _refusals(alarm_id):
+            record = shelve_alarm(
+                db,
+                alarm_id,
+                ground=ground,
+                by=body.by,
+                at=parts.clock.now(),
+                why=body.why,
+                minutes=body.minutes,
+            )
+        return body_of(record)
+
+    @router.post("/{alarm_id}/take-out")
+    def take_one_out(alarm_id: int, body: TakingOut) -> AlarmBody:
+        """Take the alarm's condition out of service until someone puts it back."""
+        demand_person(parts, body.by)
+        with writing(parts.records) as db, _refusals(alarm_id):
+            now = parts.clock.now()
+            record = take_alarm_out(db, alarm_id, by=body.by, at=now, why=body.why)
+        return body_of(record)
+
+    @router.post("/{alarm_id}/let-go")
+    def let_one_go(alarm_id: int, body: LettingGo) -> AlarmBody:
+        """Take the alarm from the shelf or put it back in service; it alarms if still true."""
+        demand_person(parts, body.by)
+        with writing(parts.records) as db, _refusals(alarm_id):
+            now = parts.clock.now()
+            record = let_alarm_go(db, alarm_id, ground=ground, by=body.by, at=now, note=body.note)
+        return body_of(record)
+
     return router
+
+
+@contextmanager
+def _refusals(alarm_id: int) -> Iterator[None]:
+    """Turn what speaks against holding an alarm, or letting it go, into problems."""
+    try:
+        yield
+    except UnknownAlarm as trouble:
+        raise Problem(HTTPStatus.NOT_FOUND, f"There is no alarm {alarm_id}.") from trouble
+    except CueOutOfPlaceError as trouble:
+        raise Problem(
+            HTTPStatus.CONFLICT, f"Alarm {alarm_id} is {trouble.state.value}: not now."
+        ) from trouble
+    except ShelvedTooLong as trouble:
+        raise Problem(HTTPStatus.UNPROCESSABLE_ENTITY, f"minutes: {trouble}.") from trouble

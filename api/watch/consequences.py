@@ -3,95 +3,96 @@
 from __future__ import annotations
 
 import logging
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, assert_never
 
 from api.records.alarms import alarms_changed, clear_alarm, open_alarms, raise_alarm
+from api.records.holds import held_alarms, let_go
 from api.records.outbox import Cause, MessageKind, owe, told_of
-from api.records.steps import owe_steps
 from api.records.tables import instant
 from api.records.watch import note_standing
-from rules.escalation import who_is_on_duty
+from api.records.works import works_in_hand
+from api.watch.gathering import tell_over, tell_rung
+from api.watch.ground import named
+from rules.model.alarm import HELD, AlarmState, Cue
 from rules.model.event import ConditionClosed, ConditionOpened, StandingChanged
 from rules.model.reading import MINUTE_MS
+from rules.speaking import first_cell
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
     from datetime import datetime
 
     from sqlalchemy import Connection
 
+    from api.records.alarms import AlarmRecord, Moved
     from api.records.particulars import Particulars
     from api.records.watch import WatchGap
+    from api.watch.ground import Ground
     from rules.model.event import Event
-    from rules.model.people import Person
-    from rules.model.site import Site
-
+    from rules.model.work import Work
 
 log = logging.getLogger(__name__)
-
-
-@dataclass(frozen=True, slots=True)
-class Hearers:
-    """The people of the site, and who of them is told."""
-
-    site: Site
-
-    def on_duty(self, at: datetime) -> tuple[Person, ...]:
-        """Return who is told of what happens at the instant."""
-        return who_is_on_duty(self.site, at)
-
-    def people(self, ids: Iterable[str]) -> tuple[Person, ...]:
-        """Return the people of these ids, in this order; those who have left are passed over."""
-        known = {person.id: person for person in self.site.person}
-        return tuple(known[name] for name in dict.fromkeys(ids) if name in known)
 
 
 def keep_events(
     db: Connection,
     events: Sequence[Event],
     *,
+    minute: int,
     beside: Mapping[ConditionOpened, Particulars],
-    hearers: Hearers,
+    ground: Ground,
     now: datetime,
     tell: bool,
 ) -> None:
     """Keep what a cell caused, in the order in which the evaluator said it.
 
+    Then let go what is held no longer, and owe messages about what is unacknowledged or over.
+
     Parameters
     ----------
+    minute
+        The cell.
     beside
         What is known beside the value of each condition that opened.
     tell
         Whether each opening and closing is owed to people at once. Of cells that nobody watched
         it is not; see `owe_summaries`.
     """
+    works = works_in_hand(db, instant(minute * MINUTE_MS))
+    rung: list[Moved] = []
+    over: list[Moved] = []
     for event in events:
         match event:
             case ConditionOpened():
-                _opened(db, event, beside[event])
+                moved = _opened(db, event, beside[event], ground=ground, works=works)
+                if moved is not None and moved.alarm.state is AlarmState.UNACKNOWLEDGED:
+                    rung.append(moved)
             case ConditionClosed():
-                _closed(db, event, hearers=hearers, now=now, tell=tell)
+                moved = _closed(db, event, ground=ground)
+                if moved is not None and moved.alarm.state not in HELD:
+                    over.append(moved)
             case StandingChanged():
                 note_standing(db, event)
             case _:
                 assert_never(event)
-    if tell and any(isinstance(event, ConditionOpened) for event in events):
-        owe_steps(db, hearers.site, now=now)
+    rung += _let_go_what_is_held_no_longer(db, minute, works, ground)
+    if tell:
+        tell_over(db, over, ground=ground, now=now)
+        tell_rung(db, rung, minute=minute, ground=ground, now=now)
 
 
-def owe_summaries(db: Connection, gap: WatchGap, *, hearers: Hearers, now: datetime) -> None:
+def owe_summaries(db: Connection, gap: WatchGap, *, ground: Ground, now: datetime) -> None:
     """Owe one message for each batch in which something opened or closed while nobody watched.
 
     It goes to those on duty at the end of the gap, and to those who were told of an opening that
     has ended meanwhile.
     """
-    on_duty = hearers.on_duty(gap.end)
+    on_duty = ground.on_duty(gap.end)
     changed = alarms_changed(db, start=gap.start, end=gap.end)
     for batch in sorted({alarm.batch for alarm in changed}):
         told = [name for alarm in changed if alarm.batch == batch for name in told_of(db, alarm.id)]
         cause = Cause(f"gap.{gap.id}.{batch}", MessageKind.UNWATCHED, batch, gap.end, gap_id=gap.id)
-        for person in hearers.people([*(person.id for person in on_duty), *told]):
+        for person in ground.people([*(person.id for person in on_duty), *told]):
             owe(db, cause, person=person, at=now)
 
 
@@ -105,7 +106,16 @@ def forget_open(db: Connection, *, now: datetime) -> None:
         clear_alarm(db, batch=alarm.batch, condition=alarm.condition, at=now, note=note)
 
 
-def _opened(db: Connection, event: ConditionOpened, beside: Particulars) -> None:
+def _opened(
+    db: Connection,
+    event: ConditionOpened,
+    beside: Particulars,
+    *,
+    ground: Ground,
+    works: Sequence[Work],
+) -> Moved | None:
+    condition = ground.condition(event.batch, event.condition, event.minute)
+    work = ground.suppressing(works, event.batch, event.condition, event.minute)
     moved = raise_alarm(
         db,
         batch=event.batch,
@@ -114,19 +124,52 @@ def _opened(db: Connection, event: ConditionOpened, beside: Particulars) -> None
         opened_at=instant(event.minute * MINUTE_MS),
         since=instant(event.since_minute * MINUTE_MS),
         value=event.value,
+        latch=condition is None or condition.latches,
+        suppressed=None if work is None else named(work),
         particulars=beside,
     )
     if moved is None:
         log.warning("watch_open_already batch=%s condition=%s", event.batch, event.condition)
+    return moved
 
 
-def _closed(
-    db: Connection, event: ConditionClosed, *, hearers: Hearers, now: datetime, tell: bool
-) -> None:
-    about = instant(event.minute * MINUTE_MS)
-    moved = clear_alarm(db, batch=event.batch, condition=event.condition, at=about)
-    if moved is not None and tell:
-        key = f"change.{moved.change_id}"
-        cause = Cause(key, MessageKind.CLOSED, event.batch, about, alarm_id=moved.alarm.id)
-        for person in hearers.people(told_of(db, moved.alarm.id)):
-            owe(db, cause, person=person, at=now)
+def _closed(db: Connection, event: ConditionClosed, *, ground: Ground) -> Moved | None:
+    condition = ground.condition(event.batch, event.condition, event.minute)
+    return clear_alarm(
+        db,
+        batch=event.batch,
+        condition=event.condition,
+        at=instant(event.minute * MINUTE_MS),
+        worst=event.worst,
+        side=None if condition is None else condition.side,
+    )
+
+
+def _let_go_what_is_held_no_longer(
+    db: Connection, minute: int, works: Sequence[Work], ground: Ground
+) -> list[Moved]:
+    """Let go alarms whose shelf ran out or whose work ended; return those that ring now."""
+    at = instant(minute * MINUTE_MS)
+    rung: list[Moved] = []
+    for record in held_alarms(db):
+        cue = _released_by(record, minute, works, ground)
+        if cue is None:
+            continue
+        work = ground.suppressing(works, record.batch, record.condition, minute)
+        moved = let_go(db, record, cue, at=at, suppressed=None if work is None else named(work))
+        log.info("alarm_let_go id=%d cue=%s state=%s", record.id, cue, moved.alarm.state)
+        if moved.alarm.state is AlarmState.UNACKNOWLEDGED:
+            rung.append(moved)
+    return rung
+
+
+def _released_by(
+    record: AlarmRecord, minute: int, works: Sequence[Work], ground: Ground
+) -> Cue | None:
+    if record.state is AlarmState.SHELVED:
+        until = record.held_until
+        return Cue.SHELF_RAN_OUT if until is None or first_cell(until) <= minute else None
+    if record.state is AlarmState.SUPPRESSED_BY_DESIGN:
+        work = ground.suppressing(works, record.batch, record.condition, minute)
+        return Cue.SUPPRESSION_ENDED if work is None else None
+    return None

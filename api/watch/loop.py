@@ -25,7 +25,8 @@ from api.records.watch import (
     widen_gap,
 )
 from api.watch.clock import milliseconds
-from api.watch.consequences import Hearers, forget_open, keep_events, owe_summaries
+from api.watch.consequences import forget_open, keep_events, owe_summaries
+from api.watch.ground import Ground
 from api.watch.inflow import Inflow
 from api.watch.particulars import particulars_of
 from rules.cells import cell_of
@@ -100,7 +101,7 @@ class Watch:
         self._watchlist = watchlist
         self._site = site
         self._revision = revision_of(site, plans)
-        self._hearers = Hearers(site)
+        self._ground = Ground(site, watchlist)
         self._store = store
         self._records = records
         self._clock = clock
@@ -268,9 +269,17 @@ class Watch:
             save_position(db, moved, moved_from=going.position)
             if is_milestone(moved.next_minute):
                 keep_milestone(db, moved.next_minute, moved.state)
-            keep_events(db, events, beside=beside, hearers=self._hearers, now=now, tell=gap is None)
+            keep_events(
+                db,
+                events,
+                minute=minute,
+                beside=beside,
+                ground=self._ground,
+                now=now,
+                tell=gap is None,
+            )
             if gap is not None and moved.next_minute == gap.to_minute:
-                owe_summaries(db, gap, hearers=self._hearers, now=now)
+                owe_summaries(db, gap, ground=self._ground, now=now)
         going.position = moved
         going.state = state
         for event in events:

@@ -3,22 +3,26 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
+from api.alerts.message import Addressed, Writer
+from api.alerts.together import group_words
 from api.records.alarms import alarm, alarm_history, changes_of, standing_alarms
-from api.records.outbox import messages_of
+from api.records.groups import groups_since, members_of, messages_about
 from api.records.session import reading
-from api.records.ways import failed_way_in
 from api.web.estimates import known_text
+from api.web.held import held_sentence, offered, reason, says_of
 from api.web.now_page import WAITING
 from api.web.telling import asked_of, blind_felt
-from api.web.words.people import people_words
-from rules.model.alarm import AlarmState
+from rules.model.alarm import HELD, AlarmState
 from rules.model.dose import DoseLimit
-from rules.model.people import EMAIL
 from rules.model.plan import plan_of
+from rules.shelving import LONGEST_MIN, USUAL_MIN
 
 if TYPE_CHECKING:
+    from sqlalchemy import Connection
+
     from api.parts import Parts
     from api.records.alarms import AlarmChange, AlarmRecord
     from api.records.outbox import OutboxRow
@@ -26,6 +30,7 @@ if TYPE_CHECKING:
     from rules.model.plan import Limit
 
 MOST_PAST = 100
+GROUPS_SHOWN = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +52,9 @@ class AlarmsPage:
     """All that the list says."""
 
     answer: str
+    groups: tuple[tuple[str, tuple[int, ...]], ...]
     standing: tuple[AlarmLine, ...]
+    held: tuple[tuple[AlarmLine, str], ...]
     past: tuple[AlarmLine, ...]
 
 
@@ -59,12 +66,18 @@ class AlarmPage:
     kind: str
     place: str
     answer: str
+    held: str
     value: str
+    worst: str
     todo: str
     began: str
     over: str
     changes: tuple[tuple[str, str], ...]
     messages: tuple[tuple[str, str], ...]
+    let_go: str
+    can_hold: bool
+    spans: tuple[tuple[int, str], ...]
+    usual: int
 
 
 def line_of(parts: Parts, one: AlarmRecord, telling: Telling) -> AlarmLine:
@@ -81,34 +94,49 @@ def line_of(parts: Parts, one: AlarmRecord, telling: Telling) -> AlarmLine:
     )
 
 
-def says_of(parts: Parts, one: AlarmRecord, telling: Telling) -> str:
-    """Return what was wrong."""
-    failed = failed_way_in(parts.site, one.condition)
-    if failed is not None:
-        people = people_words(telling.words.code)
-        way = people.email if failed[1] == EMAIL else failed[1]
-        return people.way_fails.format(name=telling.person(failed[0]), way=way)
-    felt = blind_felt(one.condition)
-    if felt is not None:
-        return telling.words.blind_to([telling.words.felt[felt]])
-    batch = next((b for b in parts.site.batch if b.code == one.batch), None)
-    plan = plan_of(parts.plans, batch.plan, one.opened_at) if batch else None
-    asked = asked_of(plan, batch, one.condition, one.opened_at)
-    return telling.says(asked) if asked else one.condition
-
-
 def alarms_page(parts: Parts, telling: Telling) -> AlarmsPage:
     """Gather what the list says."""
     with reading(parts.records) as db:
-        standing = standing_alarms(db)
+        every = standing_alarms(db)
+        standing = [one for one in every if one.state not in HELD]
+        held = [
+            (
+                line_of(parts, one, telling),
+                held_sentence(db, one, says_of(parts, one, telling), telling),
+            )
+            for one in every
+            if one.state in HELD
+        ]
+        groups = _groups(db, parts, telling)
         history = alarm_history(db, most=MOST_PAST)
     waiting = sum(one.state in WAITING for one in standing)
     past = [one for one in history if one.state is AlarmState.NORMAL]
+    words = telling.words
+    answer = [words.alarms_answer(waiting, len(standing))]
+    answer += [words.alarms_held(len(held))] if held else []
     return AlarmsPage(
-        answer=telling.words.alarms_answer(waiting, len(standing)),
+        answer=" ".join(answer),
+        groups=groups,
+        held=tuple(held),
         standing=tuple(line_of(parts, one, telling) for one in standing),
         past=tuple(line_of(parts, one, telling) for one in past),
     )
+
+
+def _groups(
+    db: Connection, parts: Parts, telling: Telling
+) -> tuple[tuple[str, tuple[int, ...]], ...]:
+    """Return what was told together lately, each with its alarms that nobody has answered."""
+    reader = parts.site.person[0].model_copy(update={"language": telling.words.code})
+    to = Addressed(person=reader, others=(), instead_of=None, now=telling.now)
+    writer = Writer(parts.site, parts.plans, "")
+    said: list[tuple[str, tuple[int, ...]]] = []
+    for group in groups_since(db, telling.now - GROUPS_SHOWN):
+        text = group_words(db, group.id, to, writer=writer, watched=parts.watchlist)
+        members = members_of(db, group.id)
+        if text is not None:
+            said.append((text.line, tuple(one.id for one in members if one.state in WAITING)))
+    return tuple(said)
 
 
 def alarm_page(parts: Parts, alarm_id: int, telling: Telling) -> AlarmPage:
@@ -116,17 +144,21 @@ def alarm_page(parts: Parts, alarm_id: int, telling: Telling) -> AlarmPage:
     with reading(parts.records) as db:
         one = alarm(db, alarm_id)
         changes = changes_of(db, alarm_id)
-        messages = messages_of(db, alarm_id)
+        messages = messages_about(db, alarm_id)
+        notes = {change.id: reason(db, change.note or "", telling) for change in changes}
+        held = held_sentence(db, one, says_of(parts, one, telling), telling)
     words = telling.words
     batch = next((b for b in parts.site.batch if b.code == one.batch), None)
     plan = plan_of(parts.plans, batch.plan, one.opened_at) if batch else None
     asked = asked_of(plan, batch, one.condition, one.opened_at)
-    value, todo = "", ""
+    value, worst, todo = "", "", ""
     if asked is not None:
         todo = _todo(asked, one, telling)
         if one.value is not None:
             said = _value(asked, one, telling)
             value = f"{words.capital(said)}; {words.should_be(telling.need(asked))}."
+        if one.worst is not None:
+            worst = words.at_worst(_worst(asked, one.worst, telling))
     elif blind_felt(one.condition) is not None:
         todo = words.look_at_plants
     line = line_of(parts, one, telling)
@@ -137,7 +169,9 @@ def alarm_page(parts: Parts, alarm_id: int, telling: Telling) -> AlarmPage:
         answer=f"{one.batch}: {line.says}; {line.state}."
         if one.batch
         else words.capital(f"{line.says}; {line.state}."),
+        held=held,
         value=value,
+        worst=worst,
         todo=todo,
         began=telling.since(one.since)
         if one.ended_at is None
@@ -151,7 +185,7 @@ def alarm_page(parts: Parts, alarm_id: int, telling: Telling) -> AlarmPage:
                     for part in (
                         _change(change, telling),
                         telling.person(change.by) if change.by else "",
-                        change.note or "",
+                        notes[change.id],
                     )
                     if part
                 ),
@@ -159,6 +193,12 @@ def alarm_page(parts: Parts, alarm_id: int, telling: Telling) -> AlarmPage:
             for change in changes
         ),
         messages=tuple(_message(message, telling) for message in messages),
+        let_go=words.let_go.get(one.state, ""),
+        can_hold=one.state not in HELD,
+        spans=tuple(
+            (span, words.lasting(span * 60)) for span in offered(LONGEST_MIN[one.priority])
+        ),
+        usual=USUAL_MIN[one.priority],
     )
 
 
@@ -180,6 +220,12 @@ def _value(asked: Limit | DoseLimit, one: AlarmRecord, telling: Telling) -> str:
     return ", ".join(parts)
 
 
+def _worst(asked: Limit | DoseLimit, worst: float, telling: Telling) -> str:
+    if isinstance(asked, DoseLimit):
+        return telling.total(asked.kind, worst)
+    return telling.value(asked.quantity, worst)
+
+
 def _todo(asked: Limit | DoseLimit, one: AlarmRecord, telling: Telling) -> str:
     """Return what to do first, with by when shade must be up where that was told."""
     by = one.particulars.shade_by_minute
@@ -189,6 +235,8 @@ def _todo(asked: Limit | DoseLimit, one: AlarmRecord, telling: Telling) -> str:
 
 
 def _change(change: AlarmChange, telling: Telling) -> str:
+    if change.before is change.after:
+        return telling.words.meanwhile[change.cue]
     states = telling.words.state
     before = "" if change.before is AlarmState.NORMAL else states[change.before]
     return telling.words.change(before, states[change.after])

@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from api.records.outbox import MessageKind, messages_of
+from api.records.groups import messages_about
+from api.records.outbox import MessageKind
 from api.records.session import reading
 from api.records.tables import instant
 from api.web.estimates import felt_text
+from api.web.held import held_sentence, says_of, work_lines
 from api.web.pictures import ribbon_of
 from api.web.troubles import Scene, troubles_of
 from rules.escalation import who_is_on_duty
@@ -33,6 +35,7 @@ if TYPE_CHECKING:
 STILL_AFTER_S = 300
 SILENT_AFTER_S = 1800
 
+_OF_OPENING = frozenset({MessageKind.OPENED, MessageKind.GROUPED})
 WAITING = frozenset({AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED_UNACKNOWLEDGED})
 
 
@@ -74,6 +77,7 @@ class NowPage:
     fresh: str
     entries: tuple[Entry, ...]
     bands: tuple[tuple[str, tuple[Band, ...]], ...]
+    in_hand: tuple[str, ...]
     duty: tuple[str, ...]
 
 
@@ -99,6 +103,7 @@ def now_page(parts: Parts, present: Present, picture: DayPicture, telling: Telli
         fresh=_fresh(present, telling),
         entries=tuple(entries),
         bands=_bands(parts, present, picture, telling),
+        in_hand=_in_hand(parts, telling),
         duty=duty_sentences(parts, telling),
     )
 
@@ -190,16 +195,24 @@ def _who(parts: Parts, alarms: list[AlarmRecord], telling: Telling) -> tuple[str
             name = telling.person(one.acknowledged_by)
             said[words.acknowledged_by(name, telling.time(one.acknowledged_at))] = None
     with reading(parts.records) as db:
-        messages = [message for one in alarms for message in messages_of(db, one.id)]
+        messages = [message for one in alarms for message in messages_about(db, one.id)]
+        for one in alarms:
+            held = held_sentence(db, one, says_of(parts, one, telling), telling)
+            said |= {held: None} if held else {}
     told: dict[str, str] = {}
     for message in messages:
-        if message.kind is MessageKind.OPENED and message.sent_at is not None:
+        if message.kind in _OF_OPENING and message.sent_at is not None:
             name = telling.person(message.person)
             told.setdefault(name, words.told(name, telling.time(message.sent_at)))
     said.update(dict.fromkeys(told.values()))
     if not said:
         said[words.not_told()] = None
     return tuple(said)
+
+
+def _in_hand(parts: Parts, telling: Telling) -> tuple[str, ...]:
+    with reading(parts.records) as db:
+        return tuple(f"{one.says}. {one.holds_back}" for one in work_lines(db, telling))
 
 
 def _order(code: str, seen: BatchOutlook, present: Present) -> tuple[int, int, float, str]:

@@ -184,8 +184,8 @@ def pages_router(at: Desk, sight: Sight) -> APIRouter:
                 answered += 1
         if answered == 0:
             raise HTTPException(HTTPStatus.CONFLICT, telling.words.already_answered)
-        response = RedirectResponse(_own(back), status_code=HTTPStatus.SEE_OTHER)
-        _keep(response, "who", by)
+        response = RedirectResponse(own_address(back), status_code=HTTPStatus.SEE_OTHER)
+        keep_choice(response, "who", by)
         return response
 
     @router.post("/choose")
@@ -194,21 +194,22 @@ def pages_router(at: Desk, sight: Sight) -> APIRouter:
         lang: Annotated[str | None, Form()] = None,
         back: Annotated[str, Form(max_length=300)] = "/",
     ) -> Response:
-        response = RedirectResponse(_own(back), status_code=HTTPStatus.SEE_OTHER)
+        response = RedirectResponse(own_address(back), status_code=HTTPStatus.SEE_OTHER)
         if view is not None and view in VIEWS:
-            _keep(response, "view", view)
+            keep_choice(response, "view", view)
         if lang is not None and lang in LANGUAGES:
-            _keep(response, "lang", lang)
+            keep_choice(response, "lang", lang)
         return response
 
     return router
 
 
-def _keep(response: Response, name: str, value: str) -> None:
+def keep_choice(response: Response, name: str, value: str) -> None:
+    """Keep a choice on the device for a year."""
     response.set_cookie(name, value, max_age=KEPT_S, httponly=True, samesite="strict")
 
 
-def _own(back: str) -> str:
+def own_address(back: str) -> str:
     """Return an address of ours to go back to; Now for any other."""
     parsed = urlsplit(back)
     ours = back.startswith("/") and not back.startswith(("//", "/\\"))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Self
 
 from pydantic import Field, model_validator
 
-from rules.model.alarm import Priority
+from rules.model.alarm import Priority, latches
 from rules.model.place import Slug, Written
 from rules.model.quantities import Felt
 from rules.model.words import Side, When, Words
@@ -91,7 +91,8 @@ class DoseLimit(Written):
     local day ends, so it needs `per` local_day. A sum of the stage goes on where a plan is edited
     elsewhere. Only cells in its part of the day are added;
     missing cells add nothing, and the sum is then known to be too small.
-    `beyond` is the side of `base` on which hours count, for hours_beyond alone.
+    `beyond` is the side of `base` on which hours count, for hours_beyond alone. `latch` is that of
+    a limit.
     """
 
     id: Slug
@@ -110,8 +111,14 @@ class DoseLimit(Written):
     bound_h: float | None = Field(default=None, gt=0, allow_inf_nan=False)
     bound_min: float | None = Field(default=None, gt=0, allow_inf_nan=False)
     priority: Priority
+    latch: bool | None = None
     says: Words
     action: Words
+
+    @property
+    def latches(self) -> bool:
+        """Whether its alarm, once over, waits until someone has acknowledged it."""
+        return latches(self.latch, self.priority)
 
     @property
     def bound(self) -> float:

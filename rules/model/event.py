@@ -37,11 +37,17 @@ class ConditionOpened:
 
 @dataclass(frozen=True, slots=True)
 class ConditionClosed:
-    """A condition has been over for longer than its off-delay, or no longer applies."""
+    """A condition has been over for longer than its off-delay, or no longer applies.
+
+    `worst` is the value furthest beyond the bound since the row of cells began that led to it, in
+    the unit of the quantity; of a sum that had to stay below its bound, what it came to. None for
+    a blind condition, a sum that had to be reached, and one that ended with its stage.
+    """
 
     minute: int
     batch: str
     condition: str
+    worst: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Self
 
 from pydantic import AwareDatetime, Field, model_validator
 
-from rules.model.alarm import Priority
+from rules.model.alarm import Priority, latches
 from rules.model.batch import Cover, GraftMethod, Scion, Stage
 from rules.model.dose import DoseLimit
 from rules.model.drying import Drying
@@ -33,6 +33,7 @@ class Limit(Written):
     `full_margin` is the distance from the bound, in the unit of the quantity, at which the batch
     is wholly comfortable; the margin ribbon is drawn against it.
     With `film` "open" the limit speaks only while the film is split or off.
+    `latch` says whether its alarm waits for a person once it is over; None: if it is high.
     """
 
     id: Slug
@@ -46,8 +47,14 @@ class Limit(Written):
     off_delay_min: int = Field(ge=0, le=1440)
     full_margin: float = Field(gt=0, allow_inf_nan=False)
     priority: Priority
+    latch: bool | None = None
     says: Words
     action: Words
+
+    @property
+    def latches(self) -> bool:
+        """Whether its alarm, once over, waits until someone has acknowledged it."""
+        return latches(self.latch, self.priority)
 
 
 class StagePlan(Written):

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from rules import limits
 from rules.limits import QUIET, Bound, Delays, Verdict, verdict, verdicts
 from rules.model.plan import When
+from rules.state import EvaluatorState
 
 FIRST = 29_000_000
 MANY = settings(max_examples=6 * settings.default.max_examples, deadline=None)
@@ -49,13 +50,23 @@ def fold(bound, state, first, cells):
     path = []
     for i, (value, sun_up) in enumerate(cells):
         said = verdict(bound, value, sun_up=sun_up, film_open=False)
-        state = limits.step(bound.delays, state, first + i, said)
+        state = limits.step(bound.delays, state, first + i, said, value=value, sign=bound.sign)
         path.append(state)
     return state, path
 
 
+def swept_over(bound, state, first, cells):
+    return limits.sweep(
+        bound.delays, state, first, judged(bound, cells), values=values_of(cells), sign=bound.sign
+    )
+
+
+def values_of(cells):
+    return np.array([value or 0 for value, _ in cells], dtype=np.int64)
+
+
 def judged(bound, cells):
-    values = np.array([value or 0 for value, _ in cells], dtype=np.int64)
+    values = values_of(cells)
     present = np.array([value is not None for value, _ in cells], dtype=np.bool_)
     sun_up = np.array([up for _, up in cells], dtype=np.bool_)
     return verdicts(bound, values, present, sun_up=sun_up, film_open=np.zeros_like(sun_up))
@@ -66,7 +77,7 @@ def judged(bound, cells):
 def test_a_limit_judged_all_at_once_is_the_limit_judged_cell_by_cell(case):
     bound, cells, _ = case
     live, path = fold(bound, QUIET, FIRST, cells)
-    swept = limits.sweep(bound.delays, QUIET, FIRST, judged(bound, cells))
+    swept = swept_over(bound, QUIET, FIRST, cells)
     assert swept.state == live
     assert swept.raised.tolist() == [state.raised for state in path]
     assert swept.rising.tolist() == [not state.raised and state.cells_beyond > 0 for state in path]
@@ -81,6 +92,21 @@ def test_a_limit_judged_all_at_once_is_the_limit_judged_cell_by_cell(case):
         for i, (was, now) in enumerate(zip(before, path, strict=True))
         if was.raised and not now.raised
     ]
+    assert list(swept.worst) == [
+        worst_by_hand(bound, cells[was.since_minute - FIRST : i])
+        for i, (was, now) in enumerate(zip(before, path, strict=True))
+        if was.raised and not now.raised
+    ]
+
+
+def worst_by_hand(bound, cells):
+    """The value furthest beyond the bound, among cells in which the limit speaks."""
+    beyond = [
+        value
+        for value, sun_up in cells
+        if verdict(bound, value, sun_up=sun_up, film_open=False) is Verdict.BEYOND
+    ]
+    return max(beyond) if bound.sign > 0 else min(beyond)
 
 
 @given(case=limit_and_cells())
@@ -88,8 +114,8 @@ def test_a_limit_judged_all_at_once_is_the_limit_judged_cell_by_cell(case):
 def test_a_limit_carries_its_rows_over_any_cut(case):
     bound, cells, cut = case
     live, path = fold(bound, QUIET, FIRST, cells)
-    early = limits.sweep(bound.delays, QUIET, FIRST, judged(bound, cells[:cut]))
-    late = limits.sweep(bound.delays, early.state, FIRST + cut, judged(bound, cells[cut:]))
+    early = swept_over(bound, QUIET, FIRST, cells[:cut])
+    late = swept_over(bound, early.state, FIRST + cut, cells[cut:])
     assert late.state == live
     assert [*early.raised.tolist(), *late.raised.tolist()] == [state.raised for state in path]
 
@@ -100,3 +126,12 @@ def test_every_cell_gets_the_same_verdict_alone_and_in_company(case):
     bound, cells, _ = case
     alone = [verdict(bound, value, sun_up=sun_up, film_open=False) for value, sun_up in cells]
     assert [Verdict(int(one)) for one in judged(bound, cells)] == alone
+
+
+def test_a_state_written_before_worst_values_were_kept_is_read():
+    state = EvaluatorState.from_json(
+        '{"minute": 7, "latest": {}, "quality": {}, "batches": {"MG-07": {"key": "healing/x/1/0",'
+        '"standing": "in_danger", "rings": {}, "doses": {}, "reckoned": {}, "conditions": {"heat":'
+        '{"raised": true, "cells_beyond": 0, "cells_back": 1, "since_minute": 3}}}}}'
+    )
+    assert state.batches["MG-07"].conditions["heat"].worst is None

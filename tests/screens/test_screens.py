@@ -26,6 +26,7 @@ PAGES = {
     "alarm": "/alarms/1",
     "sensors": "/sensors",
     "staff": "/staff",
+    "works": "/works",
 }
 LARGEST_BYTES = 200_000
 
@@ -74,7 +75,7 @@ def test_answer_stands_at_the_top_and_the_first_thing_to_do_needs_no_scrolling(s
 
 
 @pytest.mark.published("WCAG 2.2, success criterion 2.5.5 (enhanced): targets of 44 by 44")
-@pytest.mark.parametrize("page", ["now", "alarms"])
+@pytest.mark.parametrize("page", ["now", "alarms", "works"])
 def test_everything_to_tap_is_large_enough_for_a_thumb(screen, page):
     screen.open(PAGES[page])
     small = screen.driver.execute_script(
@@ -142,6 +143,51 @@ def test_choosing_a_name_is_not_taken_from_under_the_thumb(screen, tern_hollow):
     patiently(screen.driver, 15).until(
         lambda d: "Judged up to 02:09." in d.find_element(By.ID, "live").text
     )
+
+
+def test_work_is_begun_and_ended_with_a_few_taps(screen):
+    screen.open("/works")
+    screen.driver.find_element(By.CSS_SELECTOR, "#begin-washing summary").click()
+    screen.driver.find_element(By.ID, "note-washing").send_keys("benches")
+    screen.picture("works-begin")
+    screen.driver.find_element(By.ID, "do-washing").click()
+    patiently(screen.driver, 10).until(
+        lambda d: "One piece of work is in hand" in first_line(screen)
+    )
+    assert "(benches)" in screen.driver.find_element(By.ID, "live").text
+    wide, room = screen.driver.execute_script(
+        "return [document.documentElement.scrollWidth, window.innerWidth]"
+    )
+    assert wide <= room
+    screen.picture("works-in-hand")
+    screen.driver.find_element(By.ID, "end-work-1").click()
+    patiently(screen.driver, 10).until(lambda d: "No work is in hand" in first_line(screen))
+    assert screen.complaints() == []
+
+
+def test_an_alarm_is_set_aside_with_a_reason_that_is_not_taken_while_it_is_written(
+    screen, tern_hollow
+):
+    screen.open("/alarms/1")
+    screen.driver.find_element(By.CSS_SELECTOR, "#hold summary").click()
+    screen.driver.find_element(By.ID, "why-shelve").send_keys("bag open")
+    screen.driver.execute_script("document.activeElement.blur()")
+    tern_hollow.go_on(1)
+    time.sleep(3)
+    reason = screen.driver.find_element(By.ID, "why-shelve")
+    assert reason.get_attribute("value") == "bag open"
+    small = screen.driver.execute_script(
+        """return [...document.querySelectorAll('#hold button, #hold select, #hold input')]
+             .filter((one) => one.type !== 'hidden' && one.getBoundingClientRect().height < 44)
+             .length"""
+    )
+    assert small == 0
+    screen.picture("alarm-hold")
+    screen.driver.find_element(By.ID, "shelve").click()
+    patiently(screen.driver, 10).until(lambda d: "(bag open)" in d.find_element(By.ID, "live").text)
+    screen.picture("alarm-held")
+    assert screen.driver.find_element(By.ID, "let-go").text == "Take it up again"
+    assert screen.complaints() == []
 
 
 def test_page_that_has_lost_touch_says_so_and_since_when(driver, tern_hollow, serving):

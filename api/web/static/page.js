@@ -28,7 +28,9 @@
   function someoneIsChoosing() {
     if (document.querySelector("#live [data-still]") !== null) return true; // a form being filled in
     const at = document.activeElement;
-    return at !== null && at.tagName === "SELECT" && document.getElementById("live").contains(at);
+    const live = document.getElementById("live");
+    const written = [...live.querySelectorAll("input")].some((one) => one.value !== one.defaultValue);
+    return written || (at !== null && /^(SELECT|INPUT)$/.test(at.tagName) && live.contains(at));
   }
 
   async function freshen() {

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, ClassVar
 
 from collector.meanings import Why
 from rules.doubt import QualityTest
-from rules.model.alarm import AlarmState, Priority
+from rules.model.alarm import AlarmState, Cue, Priority
 from rules.model.batch import Cover, GraftMethod, Seen, Stage, Wrap
 from rules.model.dose import DoseKind, Per
 from rules.model.event import Standing
 from rules.model.plan import FilmState, Side, When
 from rules.model.quantities import Felt, Quantity
+from rules.model.work import WorkKind
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -223,6 +224,61 @@ class English:
     col_counted: ClassVar[str] = "counted"
     sum_not_yet: ClassVar[str] = "not counted yet"
     sum_begun_late: ClassVar[str] = "counting began after the day had"
+    work: ClassVar[str] = "Work"
+    work_kind: ClassVar[Mapping[WorkKind, str]] = {
+        WorkKind.COVER_OPEN: "cover opened on purpose",
+        WorkKind.SPRAYING: "house being sprayed",
+        WorkKind.WASHING: "house being washed",
+        WorkKind.CALIBRATING: "sensor being calibrated",
+    }
+    work_caution: ClassVar[Mapping[WorkKind, str]] = {
+        WorkKind.COVER_OPEN: "Heat, cold and water lost are told all the same. Shade before you "
+        "open, and close again soon.",
+        WorkKind.SPRAYING: "Keep everyone out until the re-entry time on the label has passed and "
+        "the house is aired; put up a sign, and do not work alone. The label and local rules come "
+        "first.",
+        WorkKind.WASHING: "Switch off and cover sockets, fans and lamps before water flows. Keep "
+        "others out until it has drained. Local rules and your electrician come first.",
+        WorkKind.CALIBRATING: "While it lasts nobody sees what this sensor tells: heat and cold "
+        "too. Look at the plants yourself.",
+    }
+    nothing_in_hand: ClassVar[str] = "No work is in hand; nothing is held back by it."
+    begin_work: ClassVar[str] = "Begin work"
+    begin_work_why: ClassVar[str] = (
+        "Say what you are about to do, and what it does to the air is not told as trouble. It ends "
+        "by itself; what is still wrong then alarms."
+    )
+    begin: ClassVar[str] = "Begin"
+    end_now: ClassVar[str] = "End it now"
+    work_over: ClassVar[str] = "Ended"
+    where: ClassVar[str] = "Where?"
+    how_long: ClassVar[str] = "For how long?"
+    note: ClassVar[str] = "Note"
+    why: ClassVar[str] = "Why?"
+    in_hand: ClassVar[str] = "In hand"
+    not_now: ClassVar[str] = "That has been done already, or is over. Look at it again."
+    not_possible: ClassVar[str] = "That can't be done there, or not for so long."
+    more_to_do: ClassVar[str] = "Set aside, or take out of service"
+    shelve: ClassVar[str] = "Set aside for a time"
+    shelve_hint: ClassVar[str] = (
+        "It tells nobody until the time is up; if it is still wrong then, it alarms again. What is "
+        "more than low is told again at the next sunrise or sunset at the latest."
+    )
+    take_out: ClassVar[str] = "Take out of service"
+    take_out_hint: ClassVar[str] = (
+        "It tells nobody until someone puts it back. For a sensor or limit that is known to be "
+        "wrong."
+    )
+    let_go: ClassVar[Mapping[AlarmState, str]] = {
+        AlarmState.SHELVED: "Take it up again",
+        AlarmState.OUT_OF_SERVICE: "Put it back in service",
+    }
+    held_ones: ClassVar[str] = "Tell nobody now"
+    told_together: ClassVar[str] = "Told together"
+    meanwhile: ClassVar[Mapping[Cue, str]] = {
+        Cue.RAISED: "wrong meanwhile; told nobody",
+        Cue.CLEARED: "came right meanwhile",
+    }
 
     standing: ClassVar[Mapping[Standing | None, str]] = {
         Standing.STEADY: "steady",
@@ -678,6 +734,40 @@ class English:
             f"{self.capital(self.in_words(unanswered))} of {standing} {noun} "
             f"{verb} for someone to answer."
         )
+
+    def works_answer(self, count: int) -> str:
+        """Answer the page of work in hand, for 1 or more."""
+        if count == 1:
+            return "One piece of work is in hand; what it brings about is held back."
+        return f"{self.capital(self.in_words(count))} pieces of work are in hand."
+
+    def work_line(self, what: str, where: str, who: str, *, until: str) -> str:
+        """Say what is being done where, by whom and until when."""
+        return f"{where}: {what}, {who}, until {until}"
+
+    def holds_back(self, felts: Sequence[str]) -> str:
+        """Say which quantities' alarms a work holds back."""
+        return f"Held back: {self.listed(felts)}."
+
+    def held_back(self, what: str, why: str) -> str:
+        """Say that an alarm is held back, and why."""
+        return f"{self.capital(what)}: held back on purpose ({why})."
+
+    def shelved_until(self, what: str, who: str, *, until: str, why: str) -> str:
+        """Say that an alarm is set aside."""
+        return f"{self.capital(what)}: set aside until {until} by {who} ({why})."
+
+    def out_of_service(self, what: str, who: str, why: str) -> str:
+        """Say that an alarm is out of service."""
+        return f"{self.capital(what)}: taken out of service by {who} ({why})."
+
+    def alarms_held(self, count: int) -> str:
+        """Say how many alarms tell nobody, 1 or more."""
+        return "One tells nobody now." if count == 1 else f"{count} tell nobody now."
+
+    def at_worst(self, value: str) -> str:
+        """Say the worst value while an alarm was open."""
+        return f"At worst {value}."
 
     def sensors_answer(self, silent: int, total: int) -> str:
         """Answer the page of sensors."""

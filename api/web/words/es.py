@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING, ClassVar
 from api.web.words.en import English
 from collector.meanings import Why
 from rules.doubt import QualityTest
-from rules.model.alarm import AlarmState, Priority
+from rules.model.alarm import AlarmState, Cue, Priority
 from rules.model.batch import Cover, GraftMethod, Seen, Stage, Wrap
 from rules.model.dose import DoseKind, Per
 from rules.model.event import Standing
 from rules.model.plan import FilmState, Side, When
 from rules.model.quantities import Felt, Quantity
+from rules.model.work import WorkKind
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -200,6 +201,61 @@ class Spanish(English):
     col_counted: ClassVar[str] = "contado"
     sum_not_yet: ClassVar[str] = "sin contar todavía"
     sum_begun_late: ClassVar[str] = "se empezó a contar ya entrado el día"
+    work: ClassVar[str] = "Trabajo"
+    work_kind: ClassVar[Mapping[WorkKind, str]] = {
+        WorkKind.COVER_OPEN: "bolsa abierta a propósito",
+        WorkKind.SPRAYING: "casa en fumigación",
+        WorkKind.WASHING: "casa en lavado",
+        WorkKind.CALIBRATING: "sonda en calibración",
+    }
+    work_caution: ClassVar[Mapping[WorkKind, str]] = {
+        WorkKind.COVER_OPEN: "El calor, el frío y el agua perdida se avisan igual. Dé sombra antes "
+        "de abrir y cierre pronto.",
+        WorkKind.SPRAYING: "Que nadie entre hasta que pase el plazo de reingreso de la etiqueta y "
+        "la casa esté ventilada; ponga un letrero y no trabaje a solas. La etiqueta y las normas "
+        "locales mandan.",
+        WorkKind.WASHING: "Apague y tape enchufes, ventiladores y lámparas antes de abrir el agua. "
+        "Que nadie entre hasta que escurra. Las normas locales y su electricista mandan.",
+        WorkKind.CALIBRATING: "Mientras dure nadie ve lo que dice esta sonda, tampoco calor ni "
+        "frío. Mire usted las plantas.",
+    }
+    nothing_in_hand: ClassVar[str] = "No hay trabajo en curso; nada se calla por eso."
+    begin_work: ClassVar[str] = "Empezar un trabajo"
+    begin_work_why: ClassVar[str] = (
+        "Diga qué va a hacer, y lo que eso cause en el aire no se avisa como problema. Termina "
+        "solo; lo que entonces siga mal da alarma."
+    )
+    begin: ClassVar[str] = "Empezar"
+    end_now: ClassVar[str] = "Terminar ya"
+    work_over: ClassVar[str] = "Terminados"
+    where: ClassVar[str] = "¿Dónde?"
+    how_long: ClassVar[str] = "¿Cuánto tiempo?"
+    note: ClassVar[str] = "Nota"
+    why: ClassVar[str] = "¿Por qué?"
+    in_hand: ClassVar[str] = "En curso"
+    not_now: ClassVar[str] = "Eso ya se hizo o ya pasó. Mírelo otra vez."
+    not_possible: ClassVar[str] = "Eso no se puede ahí, o no por tanto tiempo."
+    more_to_do: ClassVar[str] = "Apartar o poner fuera de servicio"
+    shelve: ClassVar[str] = "Apartar por un tiempo"
+    shelve_hint: ClassVar[str] = (
+        "No avisa a nadie hasta que pase el tiempo; si entonces sigue mal, vuelve a dar alarma. Lo "
+        "que es más que leve se avisa otra vez a más tardar al salir o ponerse el sol."
+    )
+    take_out: ClassVar[str] = "Poner fuera de servicio"
+    take_out_hint: ClassVar[str] = (
+        "No avisa a nadie hasta que alguien la reponga. Para una sonda o un límite que se sabe "
+        "equivocado."
+    )
+    let_go: ClassVar[Mapping[AlarmState, str]] = {
+        AlarmState.SHELVED: "Retomarla",
+        AlarmState.OUT_OF_SERVICE: "Reponer en servicio",
+    }
+    held_ones: ClassVar[str] = "Ahora no avisan a nadie"
+    told_together: ClassVar[str] = "Avisadas juntas"
+    meanwhile: ClassVar[Mapping[Cue, str]] = {
+        Cue.RAISED: "mal entretanto; no se avisó",
+        Cue.CLEARED: "se arregló entretanto",
+    }
 
     standing: ClassVar[Mapping[Standing | None, str]] = {
         Standing.STEADY: "estable",
@@ -642,6 +698,40 @@ class Spanish(English):
         verb = "espera" if unanswered == 1 else "esperan"
         noun = "alarma" if standing == 1 else "alarmas"
         return f"{unanswered} de {standing} {noun} {verb} respuesta."
+
+    def works_answer(self, count: int) -> str:
+        """Answer the page of work in hand, for 1 or more."""
+        if count == 1:
+            return "Hay un trabajo en curso; lo que causa se calla."
+        return f"Hay {self.in_words(count)} trabajos en curso."
+
+    def work_line(self, what: str, where: str, who: str, *, until: str) -> str:
+        """Say what is being done where, by whom and until when."""
+        return f"{where}: {what}, {who}, hasta las {until}"
+
+    def holds_back(self, felts: Sequence[str]) -> str:
+        """Say which quantities' alarms a work holds back."""
+        return f"Se calla: {self.listed(felts)}."
+
+    def held_back(self, what: str, why: str) -> str:
+        """Say that an alarm is held back, and why."""
+        return f"{self.capital(what)}: callada a propósito ({why})."
+
+    def shelved_until(self, what: str, who: str, *, until: str, why: str) -> str:
+        """Say that an alarm is set aside."""
+        return f"{self.capital(what)}: apartada hasta las {until} por {who} ({why})."
+
+    def out_of_service(self, what: str, who: str, why: str) -> str:
+        """Say that an alarm is out of service."""
+        return f"{self.capital(what)}: puesta fuera de servicio por {who} ({why})."
+
+    def alarms_held(self, count: int) -> str:
+        """Say how many alarms tell nobody, 1 or more."""
+        return "Una no avisa ahora a nadie." if count == 1 else f"{count} no avisan ahora a nadie."
+
+    def at_worst(self, value: str) -> str:
+        """Say the worst value while an alarm was open."""
+        return f"En lo peor {value}."
 
     def sensors_answer(self, silent: int, total: int) -> str:
         """Answer the page of sensors."""
