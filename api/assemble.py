@@ -15,12 +15,15 @@ import numpy as np
 import uvicorn
 from sqlalchemy.exc import SQLAlchemyError
 
+from api.alerts.buttons import Buttons, IngestWithButtons, secrets_in
 from api.alerts.channels import Channels
+from api.alerts.links import KeyReadable, Links
 from api.alerts.reach import reach_in
 from api.alerts.service import AlertService
 from api.keeping import drop_folder_of, store_in, take_the_pulse, upkeep_of
 from api.parts import Parts
-from api.records.session import open_records
+from api.records.observations import entered, with_entered
+from api.records.session import open_records, reading
 from api.settings import RECORDS_FILE
 from api.site_files import read_nursery
 from api.watch.clock import milliseconds
@@ -30,8 +33,7 @@ from api.web.server import PageServer
 from collector.broker import BrokerCannotListen, EmbeddedBroker
 from collector.files.drop import DropFolder
 from collector.gate import Gate
-from collector.ingest import Ingest
-from collector.mqtt import MqttCollector
+from collector.mqtt import MqttCollector, filters_for
 from collector.rejects import RejectLog
 from collector.settings import BrokerAddress, ListenAddress, broker_address, listen_address
 from collector.stores.base import StoreFailure
@@ -282,9 +284,13 @@ def assemble(
     try:
         store, spool = store_in(settings, clock)
         records = open_records(settings.data / RECORDS_FILE)
+        with reading(records) as db:
+            site = with_entered(site, entered(db))
+        links = Links.kept_in(settings.data)
         reach = reach_in(os.environ, site)
+        secrets = secrets_in(os.environ, site)
         collector_at = _collector_address(settings)
-    except (StoreFailure, SQLAlchemyError, OSError, ValueError) as trouble:
+    except (StoreFailure, SQLAlchemyError, KeyReadable, OSError, ValueError) as trouble:
         held.close()
         raise CannotStart(str(trouble)) from trouble
     rejects = RejectLog(store.file)
@@ -292,8 +298,14 @@ def assemble(
     def clock_ms() -> int:
         return milliseconds(clock)
 
-    ingest = Ingest(
-        Gate(site.sensor), store, rejects=rejects, together=store.file.writing, clock_ms=clock_ms
+    ingest = IngestWithButtons(
+        Gate(site.sensor),
+        store,
+        rejects=rejects,
+        together=store.file.writing,
+        clock_ms=clock_ms,
+        topic=settings.answer_topic,
+        buttons=Buttons(site, records, clock, links, secrets=secrets),
     )
     take_the_pulse(ingest, store, site, now_ms=clock_ms())
     watched = watchlist(site, plans)
@@ -308,7 +320,16 @@ def assemble(
         start_minute=first_minute,
     )
     channels = Channels(settings.mail_server, settings.mail_from, reach=reach)
-    alerts = AlertService(site, plans, records, clock, channels, base_url=settings.base_url)
+    alerts = AlertService(
+        site,
+        plans,
+        records,
+        clock,
+        channels,
+        base_url=settings.base_url,
+        links=links,
+        codes=bool(settings.answer_topic),
+    )
     collector = (
         EmbeddedBroker(collector_at, ingest, clock_ms=clock_ms)
         if isinstance(collector_at, ListenAddress)
@@ -327,6 +348,7 @@ def assemble(
         notice=notice,
         spool=spool,
         broker=collector.health,
+        links=links,
     )
     upkeep = upkeep_of(store, records, spool, settings=settings, clock_ms=clock_ms)
     drop = drop_folder_of(parts, store, clock_ms=clock_ms)
@@ -341,7 +363,7 @@ def _collector_address(settings: Settings) -> BrokerAddress | ListenAddress:
     return replace(
         broker_address(settings.broker, password=password),
         client_id=settings.client_id,
-        topics=tuple(settings.topics.split()),
+        topics=filters_for(settings.answer_topic.split(), settings.topics.split()),
         ca_file=settings.broker_ca,
     )
 

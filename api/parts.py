@@ -6,6 +6,8 @@ import threading
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from api.alerts.links import Links
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
@@ -30,8 +32,8 @@ class Parts:
     `plans` holds all versions of each plan, in order of force. `ingest` takes readings pushed over
     HTTP. `notice`, if given, stands on top of every page, as a demonstration must say that it is
     one. `spool` takes readings on to an archive, where there is one. `broker` tells how messages
-    reach us; None where none come by MQTT. `stopping` is set when the process is to end: open
-    event streams then end at once.
+    reach us; None where none come by MQTT. `links` reads the links by which people answer from a
+    message. `stopping` is set when the process is to end: open event streams then end at once.
     """
 
     site: Site
@@ -46,4 +48,5 @@ class Parts:
     notice: str | None = None
     spool: Spool | None = None
     broker: Callable[[], BrokerHealth] | None = None
+    links: Links = field(default_factory=Links.of_this_process)
     stopping: threading.Event = field(default_factory=threading.Event)

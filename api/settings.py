@@ -62,6 +62,10 @@ class Settings(BaseSettings):
         description="Topic filters listened to besides the site's own, separated by blanks. All "
         "topics by default, so that an unknown sensor is noticed; narrow it on a shared broker.",
     )
+    answer_topic: str = Field(
+        default="",
+        description="MQTT topic on which buttons and gateways answer alarms; empty: none is heard.",
+    )
     built_in_broker: str = Field(
         default="127.0.0.1:1884", description="Where the built-in broker listens."
     )
@@ -134,6 +138,14 @@ class Settings(BaseSettings):
             )
             raise ValueError(msg)
         return raw_days
+
+    @field_validator("answer_topic")
+    @classmethod
+    def _one_topic(cls, topic: str) -> str:
+        if set(topic) & set("+# "):
+            msg = f'"{topic}" is not one topic; leave out +, # and blanks, as in nursery/answer'
+            raise ValueError(msg)
+        return topic
 
     @field_validator("listen")
     @classmethod

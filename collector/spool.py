@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from collector.stores.base import StoreFailure
-from collector.stores.influx_archive import ArchiveAway, LinesRefused
+from collector.stores.influx_archive import LinesRefused
 from rules.model.reading import StoredReading
 
 if TYPE_CHECKING:
@@ -138,15 +138,19 @@ class Spool:
                     self.send_set_aside()
                     retried = True
                 sent = self.step()
-            except (ArchiveAway, StoreFailure) as trouble:
+            except StoreFailure as trouble:  # the archive away, or the local file refusing
                 self._note(str(trouble))
-                stop.wait(wait_s)
-                wait_s = min(wait_s * 2, _LONGEST_WAIT_S)
+            except Exception as error:
+                log.exception("spool_failed")
+                self._note(f"{type(error).__name__}: {error}")
+            else:
+                self._note(None)
+                wait_s = _FIRST_WAIT_S
+                if sent < MOST_A_WRITE:
+                    stop.wait(IDLE_S)
                 continue
-            self._note(None)
-            wait_s = _FIRST_WAIT_S
-            if sent < MOST_A_WRITE:
-                stop.wait(IDLE_S)
+            stop.wait(wait_s)
+            wait_s = min(wait_s * 2, _LONGEST_WAIT_S)
 
     def _note(self, trouble: str | None) -> None:
         if trouble is None and self._trouble is not None:

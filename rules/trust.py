@@ -142,7 +142,7 @@ def _in_kit_order(kit: QualityKit, block: CellBlock) -> tuple[Wholes, Flags, Fla
     if refused is None:
         refused = np.zeros(block.present.shape, dtype=np.bool_)
     if block.channels == kit.channels:
-        return np.where(block.present, block.means, 0), block.present, refused & ~block.present
+        return np.where(block.present, block.means, 0), block.present, refused
     shape = (len(block.means), len(kit.channels))
     means = np.zeros(shape, dtype=np.int64)
     present = np.zeros(shape, dtype=np.bool_)
@@ -152,7 +152,7 @@ def _in_kit_order(kit: QualityKit, block: CellBlock) -> tuple[Wholes, Flags, Fla
         if key in column:
             present[:, i] = block.present[:, column[key]]
             means[:, i] = np.where(present[:, i], block.means[:, column[key]], 0)
-            unbelieved[:, i] = refused[:, column[key]] & ~present[:, i]
+            unbelieved[:, i] = refused[:, column[key]]
     return means, present, unbelieved
 
 

@@ -23,6 +23,8 @@ class TellingPhrases:
     test_line: str
     test_body: str
     email: str
+    said_going: str
+    said_seen: str
 
 
 ENGLISH = TellingPhrases(
@@ -44,6 +46,8 @@ ENGLISH = TellingPhrases(
     test_body="This is a test of {site}, asked for at {time}. Messages reach you this way. There "
     "is nothing to do.",
     email="e-mail",
+    said_going="I'm going",
+    said_seen="seen",
 )
 
 SPANISH = TellingPhrases(
@@ -65,6 +69,8 @@ SPANISH = TellingPhrases(
     test_body="Esto es una prueba de {site}, pedida a las {time}. Los mensajes le llegan por esta "
     "vía. No hay nada que hacer.",
     email="correo",
+    said_going="voy",
+    said_seen="visto",
 )
 
 

@@ -29,6 +29,7 @@ COMMANDS = (
     "rejects",
     "device",
     "adopt",
+    "reach",
     "sums",
     "sun",
     "lasts",

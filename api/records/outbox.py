@@ -1,7 +1,8 @@
 """Messages owed to people: owed in the transaction that made them due, claimed, sent, recorded.
 
 A row is one message to one person by one channel. It is never deleted: the outbox is also the
-record of what was said to whom.
+record of what was said to whom. One file because owing, claiming, recording and reading must agree
+on when a row is free to be sent.
 """
 
 from __future__ import annotations

@@ -12,8 +12,8 @@ if TYPE_CHECKING:
 
 
 def demand_person(parts: Parts, name: str) -> None:
-    """Raise Problem 422 unless the site has a person of this id."""
-    people = {person.id for person in parts.site.person}
+    """Raise Problem 422 unless the site has a person of this id who can answer."""
+    people = {person.id for person in parts.site.person if person.answers}
     if name not in people:
         known = ", ".join(sorted(people))
         raise Problem(

@@ -166,7 +166,9 @@ def alarm_page(parts: Parts, alarm_id: int, telling: Telling) -> AlarmPage:
         line=line,
         kind=telling.kind(batch) if batch else "",
         place=telling.bench(batch.bench) if batch else "",
-        answer=f"{one.batch}: {line.says}; {line.state}.",
+        answer=f"{one.batch}: {line.says}; {line.state}."
+        if one.batch
+        else words.capital(f"{line.says}; {line.state}."),
         held=held,
         value=value,
         worst=worst,

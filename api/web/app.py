@@ -25,6 +25,7 @@ from api.web.guard import HEADERS, Guard
 from api.web.hold_pages import holding_router
 from api.web.live import Live, live_router
 from api.web.pages import Desk, desk, pages_router
+from api.web.people_pages import people_router
 from collector.stores.base import StoreFailure
 
 if TYPE_CHECKING:
@@ -63,6 +64,7 @@ def create_app(parts: Parts) -> FastAPI:
     app.include_router(live_router(live))
     app.include_router(pages_router(at, sight))
     app.include_router(adopt_router(at))
+    app.include_router(people_router(at))
     app.include_router(holding_router(at))
     app.mount("/static", StaticFiles(directory=Path(__file__).parent / "static"), name="static")
     _add_health(app, parts)

@@ -12,6 +12,7 @@ from api.v1.foresight import watched
 from api.web.estimates import felt_text
 from api.web.scale import runs_of
 from rules.model.quantities import Felt
+from rules.reckoning import film_is_open
 
 if TYPE_CHECKING:
     from api.parts import Parts
@@ -68,6 +69,14 @@ class BatchDay:
         if batch is None:
             return np.zeros(day.minutes, dtype=np.bool_)
         return batch.kit_in(batch.span_at(day.first_minute)).film_open(minutes)
+
+    def film_is_open(self) -> bool:
+        """Return whether the film is split or off in the last judged cell."""
+        batch = watched(self.parts.watchlist, self.batch.code)
+        minute = self.present.minute
+        if batch is None or minute is None:
+            return False
+        return film_is_open(batch.kit_in(batch.span_at(minute)), minute)
 
     def film_spans(self) -> Spans:
         """Return where on the shown day the film is open, as shares of the day."""

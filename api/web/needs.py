@@ -99,9 +99,8 @@ def _doubts(seen: BatchOutlook, felt: Felt, telling: Telling) -> Iterator[str]:
 
 def _silent(one: Judged, by_hour: str, shown: BatchDay) -> str:
     """Say why a limit does not speak now: the film holds, or it is not its part of the day."""
-    waits = one.limit.film is FilmState.OPEN
-    open_now = waits and bool(shown.film_open(shown.picture.day)[-1])
-    return shown.telling.words.film_holds if waits and not open_now else by_hour
+    waits = one.limit.film is FilmState.OPEN and not shown.film_is_open()
+    return shown.telling.words.film_holds if waits else by_hour
 
 
 def _worst(one: Judged, shown: BatchDay, last_night: DayPicture) -> tuple[str, str]:

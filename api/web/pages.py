@@ -84,7 +84,7 @@ class Desk:
             clock=f"{local:%H:%M}",
             notice=self.parts.notice,
             site_title=self.parts.site.site.title,
-            people=self.parts.site.person,
+            people=[one for one in self.parts.site.person if one.answers],
             me=self._me(request, telling),
             **fields,
         )
@@ -170,7 +170,7 @@ def pages_router(at: Desk, sight: Sight) -> APIRouter:
         back: Annotated[str, Form(max_length=300)] = "/",
     ) -> Response:
         telling = at.telling(request)
-        if by not in {person.id for person in parts.site.person}:
+        if by not in {person.id for person in parts.site.person if person.answers}:
             raise HTTPException(HTTPStatus.UNPROCESSABLE_ENTITY, telling.words.unknown_person)
         answered = 0
         with writing(parts.records) as db:

@@ -136,7 +136,7 @@ def open_table(path: Path, mapping: FileMapping) -> Table:
                 decimal=mapping.decimal,
                 header_line=mapping.header_line,
             )
-        case ".xls" | ".ods" | ".zip" | ".gz" | ".pdf" | ".json" | ".hobo" as ending:
+        case ".xls" | ".ods" | ".zip" | ".gz" | ".pdf" | ".json" as ending:
             problem = f"files that end in {ending} are not read"
             fix = "Save it as CSV, .xlsx, .parquet or .jsonl (one JSON object a line)"
             raise FileRefused(problem, fix)

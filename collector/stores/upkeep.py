@@ -80,12 +80,14 @@ class Upkeep:
         return Tidied(0, given_up) if given_up or folded else None
 
     def run(self, stop: threading.Event) -> None:
-        """Tidy every ten minutes until `stop`. A store that refuses is tried again next time."""
+        """Tidy every ten minutes until `stop`. What fails is logged and tried again next time."""
         while not stop.is_set():
             try:
                 self._round(stop)
             except StoreFailure as trouble:
                 log.warning("upkeep_put_off cause=%s", trouble)
+            except Exception:
+                log.exception("upkeep_failed")
             stop.wait(BETWEEN_ROUNDS_S)
 
     def _round(self, stop: threading.Event) -> None:

@@ -85,6 +85,7 @@ class Seen(StrEnum):
     CHECKED = "checked"
     MOVED = "moved"
     COUNTED = "counted"
+    NOTED = "noted"
 
 
 WITH_SHARE = frozenset(

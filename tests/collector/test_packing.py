@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -307,6 +308,34 @@ def test_a_block_written_by_somebody_else_meanwhile_undoes_the_step(store, monke
     with pytest.raises(StoreFailure, match="two programs"):
         pack_some(store.file, before_ms=NOW_MS)
     assert everything(store) == before
+
+
+def test_upkeep_outlives_a_fault_and_goes_on(store, monkeypatch, caplog, until):
+    store.keep([*minutes("a/x", DAY), *minutes("a/x", DAY + 9)])
+    faults = [RuntimeError("the records are locked"), StoreFailure("the disk is full")]
+
+    def safe() -> int:
+        if faults:
+            raise faults.pop()
+        return 2**62
+
+    monkeypatch.setattr("collector.stores.upkeep.BETWEEN_ROUNDS_S", 0.01)
+    stop = threading.Event()
+    work = Upkeep(
+        store.file,
+        raw_days=4,
+        clock_ms=lambda: NOW_MS,
+        safe_sequence=safe,
+        kept_elsewhere=False,
+    )
+    running = threading.Thread(target=work.run, args=(stop,))
+    running.start()
+    until(lambda: store.count() == 30)
+    stop.set()
+    running.join(10)
+    assert not running.is_alive()
+    assert "upkeep_put_off cause=the disk is full" in caplog.text
+    assert "upkeep_failed" in caplog.text
 
 
 def test_a_damaged_block_is_told_and_not_guessed_at(store):

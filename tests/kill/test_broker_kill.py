@@ -23,7 +23,7 @@ from collector.stores.sqlite import SqliteStore
 pytestmark = [pytest.mark.kill, pytest.mark.service, pytest.mark.slow]
 
 PROCESS = Path(__file__).with_name("collector_process.py")
-KILLS = 8
+KILLS = 5
 # What the broker acknowledged this long before it was killed had long been handed on to a
 # collector that was there.
 HANDED_ON_S = 1.0

@@ -21,7 +21,7 @@ pytestmark = [pytest.mark.kill, pytest.mark.service, pytest.mark.slow]
 
 PROCESS = Path(__file__).with_name("collector_process.py")
 ROOT = Path(__file__).parents[2]
-FLOOD = 60_000
+FLOOD = 40_000
 # What the collector may hold beyond its resting size, whatever the broker pours out.
 MOST_GROWTH_KB = 40 * 1024
 

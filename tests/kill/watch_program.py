@@ -1,9 +1,9 @@
 """The program that the kill test kills: watch and alert service over a recorded stretch.
 
-Started once, it reads lines `FOLDER MAIL_PORT DIE_AT` and for each begins a fresh process, whose
-number it writes. That process lives through the stretch minute by minute, on from where the
-records say it has come, and dies by its own SIGKILL before the statement numbered DIE_AT of the
-records' database (0: never). Forked from one that has read its modules, it begins at once.
+Started once, it reads lines `FOLDER MAIL_PORT GATEWAY_PORT DIE_AT` and for each begins a fresh
+process, whose number it writes. That process lives through the stretch minute by minute, on from
+where the records say it has come, and dies by its own SIGKILL before the statement numbered DIE_AT
+of the records' database (0: never). Forked from one that has read its modules, it begins at once.
 """
 
 from __future__ import annotations
@@ -56,7 +56,7 @@ def die_before(records: Engine, number: int) -> None:
     records.dispose()
 
 
-def main(folder: Path, port: int, die_at: int) -> None:
+def main(folder: Path, port: int, gateway: int, die_at: int) -> None:
     stretch = json.loads((folder / "stretch.json").read_text())
     site = Site.model_validate(stretch["site"])
     plan = CarePlan.model_validate(stretch["plan"])
@@ -82,7 +82,9 @@ def main(folder: Path, port: int, die_at: int) -> None:
         start_minute=first,
     )
     channels = Channels(
-        SecretStr(f"smtp://127.0.0.1:{port}"), "watch@small.example.invalid", reach={}
+        SecretStr(f"smtp://127.0.0.1:{port}"),
+        "watch@small.example.invalid",
+        reach={"gateway": SecretStr(f"json://127.0.0.1:{gateway}/say")},
     )
     alerts = AlertService(site, plans, records, clock, channels, base_url="http://shed.invalid")
     for minute in range(done, len(arrivals)):
@@ -97,12 +99,12 @@ def main(folder: Path, port: int, die_at: int) -> None:
 
 def serve() -> None:
     for line in sys.stdin:
-        folder, port, die_at = line.split()
+        folder, *numbers = line.split()
         child = os.fork()
         if child == 0:
             status = 1
             try:
-                main(Path(folder), int(port), int(die_at))
+                main(Path(folder), *(int(number) for number in numbers))
                 status = 0
             finally:
                 os._exit(status)

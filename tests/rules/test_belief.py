@@ -115,6 +115,18 @@ def test_an_expired_check_is_told_and_a_new_one_clears_it(make):
     assert not told.now().belief_in(AIR).out_of_calibration
 
 
+def test_the_deficit_is_out_of_calibration_with_either_of_its_two(make):
+    expired = [{"since": "2026-05-01T00:00:00Z", "expires": "2026-05-02T00:00:00Z", "offset": 0.0}]
+    for quantity in ("air_temperature", "relative_humidity"):
+        probe = make.sensor()
+        next(one for one in probe["channel"] if one["id"] == quantity)["calibration"] = expired
+        stage = {"vital": ["relative_humidity"]}
+        told = make.night(make.site(sensor=[probe]), make.plan(healing=stage))
+        seen = told.bag().now()
+        assert seen.belief_in(Felt.VAPOUR_PRESSURE_DEFICIT).out_of_calibration
+        assert seen.belief_in(Felt(quantity)).out_of_calibration
+
+
 def test_a_state_of_before_the_quality_tests_is_read_and_goes_on(night):
     night.bag(3)
     text = night.state.to_json()

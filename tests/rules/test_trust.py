@@ -12,7 +12,8 @@ import pytest
 
 from rules.cells import MICRO, CellBlock
 from rules.daylight import SunHeight, sun_heights
-from rules.doubt import FIGURES, Figures, Flag, QualityTest
+from rules.doubt import DEEP_SUN_DEG, FIGURES, HIGH_SUN_DEG, Figures, Flag, QualityTest
+from rules.sun import sun_elevation_deg, sun_is_up
 from rules.trust import judged
 from rules.trust_kit import quality_kit
 
@@ -462,8 +463,22 @@ def test_flags_are_those_that_other_tools_read():
     assert flags == {"PASS": 1, "NOT_EVALUATED": 2, "SUSPECT": 3, "FAIL": 4, "MISSING": 9}
 
 
+def test_what_is_carried_is_small(bag):
+    memory = damp(bag, [90.0, 91.0]).memory[DAMP]
+    assert (memory.run_low, memory.run_high) == (0, -1)
+    assert len(str(list(memory))) < 150
+    with_air = damp(bag, [90.0] * 3, [20.0, 22.0, 21.0]).memory[DAMP]
+    assert (with_air.run_low, with_air.run_high) == (20 * MICRO, 22 * MICRO)
+
+
 def test_the_sun_has_four_heights_and_a_day_goes_through_all(make):
-    heights = sun_heights(make.site().site, FIRST + np.arange(1440, dtype=np.int64))
+    place = make.site().site
+    minutes = FIRST + np.arange(1440, dtype=np.int64)
+    heights = sun_heights(place, minutes)
+    elevation = sun_elevation_deg(place, minutes)
+    assert np.array_equal(heights >= SunHeight.DOWN, elevation >= DEEP_SUN_DEG)
+    assert np.array_equal(heights >= SunHeight.UP, sun_is_up(place, minutes))
+    assert np.array_equal(heights >= SunHeight.HIGH, elevation >= HIGH_SUN_DEG)
     turns = heights[np.flatnonzero(np.diff(heights, prepend=-1))].tolist()
     start = turns.index(int(SunHeight.DEEP))
     assert sorted(set(turns)) == [0, 1, 2, 3]

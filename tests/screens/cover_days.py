@@ -112,6 +112,7 @@ def plans() -> dict[str, tuple[CarePlan, ...]]:
         "limit": [
             limit("warm", *heat, 33.0, says="bag is warm", priority="medium", on_delay_min=20),
             limit("heat-danger", *heat, 38.0, says="bag far too hot"),
+            limit("cold", "air_temperature", "low", 4.0, says="bag too cold"),
             limit("peak", "expected_peak", "high", 38.0, says="too hot tomorrow"),
             limit("reserve", "moisture_reserve", "low", 30.0, says="scion is running dry"),
             limit("hours", "hours_to_critical", "low", 36.0, says="little water left"),

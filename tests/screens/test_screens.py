@@ -25,6 +25,7 @@ PAGES = {
     "alarms": "/alarms",
     "alarm": "/alarms/1",
     "sensors": "/sensors",
+    "staff": "/staff",
     "works": "/works",
 }
 LARGEST_BYTES = 200_000

@@ -52,6 +52,7 @@ class English:
     now: ClassVar[str] = "Now"
     alarms: ClassVar[str] = "Alarms"
     sensors: ClassVar[str] = "Sensors"
+    staff: ClassVar[str] = "Staff"
     skip_to_content: ClassVar[str] = "Skip to the answer"
     pages: ClassVar[str] = "Pages"
     how_it_looks: ClassVar[str] = "How it looks"
@@ -361,6 +362,7 @@ class English:
         Seen.CHECKED: "checked",
         Seen.MOVED: "moved",
         Seen.COUNTED: "counted",
+        Seen.NOTED: "noted",
     }
     priority: ClassVar[Mapping[Priority, str]] = {
         Priority.HIGH: "go now",

@@ -31,6 +31,7 @@ class Spanish(English):
     now: ClassVar[str] = "Ahora"
     alarms: ClassVar[str] = "Alarmas"
     sensors: ClassVar[str] = "Sensores"
+    staff: ClassVar[str] = "Personal"
     skip_to_content: ClassVar[str] = "Ir a la respuesta"
     pages: ClassVar[str] = "Páginas"
     how_it_looks: ClassVar[str] = "Aspecto"
@@ -338,6 +339,7 @@ class Spanish(English):
         Seen.CHECKED: "revisado",
         Seen.MOVED: "movido",
         Seen.COUNTED: "contado",
+        Seen.NOTED: "anotado",
     }
     priority: ClassVar[Mapping[Priority, str]] = {
         Priority.HIGH: "vaya ahora",

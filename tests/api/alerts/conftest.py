@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import socket
+import subprocess
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -84,3 +86,21 @@ def staffed(open_nursery: Callable, small_site: Site, postbox, gateway: Gateway)
     yield opened
     for nursery in closing:
         nursery.shut()
+
+
+@pytest.fixture
+def broker_port(tmp_path) -> Iterator[int]:
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        port: int = free.getsockname()[1]
+    conf = tmp_path / "lamp.conf"
+    conf.write_text(f"listener {port} 127.0.0.1\nallow_anonymous true\n")
+    broker = subprocess.Popen(["/usr/sbin/mosquitto", "-c", str(conf)], stderr=subprocess.DEVNULL)
+    pause = threading.Event()
+    for _ in range(300):
+        with socket.socket() as probe:
+            if probe.connect_ex(("127.0.0.1", port)) == 0:
+                break
+        pause.wait(0.02)
+    yield port
+    broker.terminate()
+    broker.wait(10)

@@ -119,10 +119,11 @@ def kept(tmp_path):
     store = SqliteStore(tmp_path / "readings.sqlite")
     at_ms = int(CLOSED.timestamp() * 1000)
     minutes = range(0, 120, 2)
+    air = {m: 25.0 + 0.1 * (m % 4) if m >= 90 else 19.0 for m in minutes}  # it came in cold
     store.keep(
         [
             *(Reading("bag-07/humidity", at_ms + m * 60_000, 78.0) for m in minutes),
-            *(Reading("bag-07/air", at_ms + m * 60_000, 25.0 + 0.1 * (m % 4)) for m in minutes),
+            *(Reading("bag-07/air", at_ms + m * 60_000, value) for m, value in air.items()),
         ]
     )
     store.close()

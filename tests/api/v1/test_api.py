@@ -248,3 +248,21 @@ def test_cells_tell_a_stretch_of_raw_values(client):
     assert client.get(f"{V1}/readings/cells", params=span).status_code == 422
     nobody = client.get(f"{V1}/readings/cells", params=span | {"channel": "x/y"})
     assert nobody.status_code == 404
+
+
+def test_a_day_is_worked_out_from_every_sensor_also_those_that_speak_for_no_batch(
+    client, tern_hollow, monkeypatch
+):
+    # The quality tests hold neighbours together: without them a day would not be as it was live.
+    asked = []
+    span = tern_hollow.store.span
+
+    def noted(channels, start_ms, end_ms):
+        asked.append(set(channels))
+        return span(channels, start_ms, end_ms)
+
+    monkeypatch.setattr(tern_hollow.store, "span", noted)
+    day = {"from": "2026-11-14T02:00:00Z", "to": "2026-11-14T03:00:00Z"}
+    assert client.get(f"{V1}/batches/MG-07/record", params=day).status_code == 200
+    assert asked == [set(tern_hollow.parts.site.channels)]
+    assert set(tern_hollow.parts.site.channels) > set(tern_hollow.parts.watchlist.channels)

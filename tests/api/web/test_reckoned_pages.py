@@ -16,6 +16,7 @@ from api.web.water import _plainly
 from api.web.words.en import English
 from api.web.words.languages import LANGUAGES
 from rules.evaluator import watchlist
+from rules.model.batch import Observation
 from rules.model.drying import Drying, Leaves, Ranged, Stick
 
 NBSP = "\N{NO-BREAK SPACE}"
@@ -128,9 +129,11 @@ def test_heat_is_told_with_hour_band_and_the_shade_it_takes(hot_client):
         f"{peak['high']:.1f} °C), if the sky stays clear."
     ) in said
     warm, danger = heat["shadings"]
-    assert "To stay below 38.0 °C (“bag far too hot”), add shade before 10:02" in said
-    assert f"that stops {danger['share_to_stop'] * 100:.0f} % more of the light." in said
-    assert f"that stops {warm['share_to_stop'] * 100:.0f} % more of the light." in said
+    assert (
+        "To stay below 38.0 °C (“bag far too hot”), add shade before 10:02 that stops "
+        f"{danger['share_to_stop'] * 100:.0f} % more of the light."
+    ) in said
+    assert f"add shade now that stops {warm['share_to_stop'] * 100:.0f} % more" in said
     assert danger["shade_before"].startswith("2026-11-14T23:02")
     assert "Learnt from 58.5 h of light on five days under this very cover." in said
     assert "At dusk (Sat 18:42) it was told as 40.8 °C about 13:22 (38.4 to 43.3 °C)" in said
@@ -240,11 +243,21 @@ def test_a_limit_that_waits_for_open_film_says_so_and_is_drawn_only_there(hot_cl
 
 def test_a_limit_on_film_that_holds_says_that_it_is_silent(hot_bags, serving):
     parts = hot_bags.parts
-    batches = tuple(one.model_copy(update={"observation": ()}) for one in parts.site.batch)
+    split, mended = (
+        Observation.model_validate({"at": at, "by": "isaura", "seen": seen})
+        for at, seen in (
+            ("2026-11-12T15:00:00+11:00", "film_split"),
+            ("2026-11-14T15:00:00+11:00", "rewrapped"),
+        )
+    )
+    batches = tuple(
+        one.model_copy(update={"observation": (split, mended)}) for one in parts.site.batch
+    )
     site = parts.site.model_copy(update={"batch": batches})
     with serving(replace(parts, site=site, watchlist=watchlist(site, parts.plans))) as address:
-        said = text_of(httpx.get(f"{address}/batches/WL-03").text)
-    assert re.search(r"0\.\d\d kPa \(not while the film holds\)", said)
+        for day in ("", "?day=2026-11-12"):
+            said = text_of(httpx.get(f"{address}/batches/WL-03{day}").text)
+            assert re.search(r"0\.\d\d kPa \(not while the film holds\)", said), day
 
 
 def test_now_tells_hours_of_water_left_with_their_band(hot_client):

@@ -1,0 +1,107 @@
+"""What people wrote down themselves, from a message or at the bench, beside the site file's own.
+
+An observation counts from the next time the watch is built, like one written in the site file: what
+a running watch judges with is settled when it starts, so that a replay of the night equals it.
+"""
+
+from __future__ import annotations
+
+import logging
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from pydantic import ValidationError
+from sqlalchemy import insert, select
+
+from api.records.tables import as_ms, instant, observations
+from rules.model.batch import Observation
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import datetime
+
+    from sqlalchemy import Connection
+
+    from rules.model.site import Site
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Entered:
+    """An observation of a batch and when it was written down.
+
+    `origin` names what it was entered from, such as one answer to one alarm; None: an entry form.
+    """
+
+    batch: str
+    observation: Observation
+    entered_at: datetime
+    origin: str | None = None
+
+
+def enter(db: Connection, one: Entered) -> bool:
+    """Keep an observation; False, and nothing is kept, if its origin has been entered before."""
+    if one.origin is not None:
+        known = select(observations.c.id).where(observations.c.origin == one.origin)
+        if db.execute(known).first() is not None:
+            return False
+    seen = one.observation
+    db.execute(
+        insert(observations).values(
+            batch=one.batch,
+            at_ms=as_ms(seen.at),
+            seen=seen.seen.value,
+            share=seen.share,
+            check=seen.check,
+            by=seen.by,
+            note=seen.note,
+            origin=one.origin,
+            entered_ms=as_ms(one.entered_at),
+        )
+    )
+    return True
+
+
+def entered(db: Connection, *, batch: str | None = None) -> tuple[Entered, ...]:
+    """Return what people entered, of one batch or (None) of all, in the order in which it was seen.
+
+    A row that is no observation any more, as after a word was given up, is left out and logged.
+    """
+    found = select(observations).order_by(observations.c.at_ms, observations.c.id)
+    if batch is not None:
+        found = found.where(observations.c.batch == batch)
+    every: list[Entered] = []
+    for row in db.execute(found):
+        try:
+            seen = Observation.model_validate(
+                {
+                    "at": instant(row.at_ms),
+                    "seen": row.seen,
+                    "by": row.by,
+                    "note": row.note,
+                    "share": row.share,
+                    "check": row.check,
+                }
+            )
+        except ValidationError:
+            log.warning("observation_unreadable id=%d seen=%s", row.id, row.seen)
+            continue
+        every.append(Entered(row.batch, seen, instant(row.entered_ms), row.origin))
+    return tuple(every)
+
+
+def with_entered(site: Site, every: Iterable[Entered]) -> Site:
+    """Return the site with the observations that people entered beside those of its file."""
+    by_batch: dict[str, list[Observation]] = {}
+    for one in every:
+        by_batch.setdefault(one.batch, []).append(one.observation)
+    if not by_batch:
+        return site
+    batches = tuple(
+        batch.model_copy(
+            update={"observation": (*batch.observation, *by_batch.get(batch.code, ()))}
+        )
+        for batch in site.batch
+    )
+    return site.model_copy(update={"batch": batches})
