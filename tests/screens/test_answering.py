@@ -9,9 +9,9 @@ from selenium.webdriver.support.ui import WebDriverWait
 
 from api.alerts.links import LASTS, Link
 from api.records.alarms import alarm, standing_alarms
+from api.records.courses import raised_by
 from api.records.observations import entered
 from api.records.session import reading
-from api.records.steps import raised_by
 from rules.model.alarm import AlarmState
 
 pytestmark = [pytest.mark.screen, pytest.mark.slow]

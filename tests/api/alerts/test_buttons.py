@@ -20,9 +20,9 @@ from api.alerts.buttons import (
 )
 from api.alerts.links import Links
 from api.records.alarms import alarm, clear_alarm, raise_alarm, standing_alarms
+from api.records.courses import raised_by
 from api.records.observations import entered
 from api.records.session import writing
-from api.records.steps import raised_by
 from api.watch.clock import milliseconds
 from collector.gate import Gate, Message
 from collector.mqtt import MqttCollector

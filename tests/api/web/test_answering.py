@@ -19,9 +19,9 @@ from api.records.alarms import (
     raise_alarm,
     standing_alarms,
 )
+from api.records.courses import raised_by
 from api.records.observations import entered, with_entered
 from api.records.session import reading, writing
-from api.records.steps import raised_by
 from rules.model.alarm import AlarmState
 from rules.model.batch import Seen
 

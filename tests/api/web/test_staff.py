@@ -5,7 +5,8 @@ from __future__ import annotations
 from datetime import timedelta
 
 from api.records.alarms import standing_alarms
-from api.records.outbox import MessageKind, newest_messages, record_given_up, record_sent
+from api.records.outbox import MessageKind, newest_messages
+from api.records.sending import record_given_up, record_sent
 from api.records.session import reading, writing
 from api.records.ways import way_failed
 
