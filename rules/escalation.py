@@ -167,13 +167,12 @@ def _steps_due(site: Site, course: Course, at: datetime) -> Iterator[Owed]:
 
 def _counted_from(course: Course) -> datetime:
     """Return the instant from which steps are counted: first word, less the step's own minutes."""
-    if course.said_at is not None:
-        return max(course.opened_at, course.said_at)
-    if not course.told:
-        return course.opened_at
-    first_at = min(one.at for one in course.told)
-    minutes = max(_after_min(one.step) for one in course.told if one.at == first_at)
-    return max(course.opened_at, first_at - minutes * _MINUTE)
+    heard = [] if course.said_at is None else [course.said_at]
+    if course.told:
+        first_at = min(one.at for one in course.told)
+        minutes = max(_after_min(one.step) for one in course.told if one.at == first_at)
+        heard.append(first_at - minutes * _MINUTE)
+    return max(course.opened_at, min(heard, default=course.opened_at))
 
 
 def is_first_step(site: Site, priority: Priority, step: str) -> bool:

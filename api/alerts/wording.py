@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, assert_never
 
+from sqlalchemy import and_
+
 from api.alerts.figures import clock_time, date_and_time
 from api.alerts.links import LASTS, Link
 from api.alerts.message import Addressed, MessageText
@@ -62,8 +64,10 @@ class Wording:
         The first row is the one that is due; more than one, or one that was held back, become one
         message about every alarm of theirs.
         """
+        rows = tuple(one for one in rows if not said_again(db, one, now=now))
+        if not rows:
+            return None
         row = rows[0]
-        rows = tuple(one for one in rows if not said_again(db, one, now=now)) or (row,)
         mixed = len({one.group_id for one in rows}) > 1 or row.kind is not MessageKind.GROUPED
         if row.held_until is not None and mixed and row.kind in TOGETHER:
             return self._held(db, rows, person, now=now)
@@ -85,7 +89,7 @@ class Wording:
     def _opened(
         self, db: Connection, row: OutboxRow, person: Person, *, now: datetime
     ) -> MessageText | None:
-        if row.alarm_id is None or said_again(db, row, now=now):
+        if row.alarm_id is None:
             return None
         about = alarm(db, row.alarm_id)
         if about.state in HELD:
@@ -124,7 +128,7 @@ class Wording:
     def _grouped(
         self, db: Connection, row: OutboxRow, person: Person, *, now: datetime
     ) -> MessageText | None:
-        if row.group_id is None or said_again(db, row, now=now):
+        if row.group_id is None:
             return None
         about = members_of(db, row.group_id)
         if all(one.state in HELD or one.acknowledged_by == person.id for one in about):
@@ -205,11 +209,17 @@ class Wording:
         if row.kind not in {MessageKind.OPENED, MessageKind.GROUPED} or row.step is None:
             return together, []
         told_by = row.cause.removesuffix(row.step)  # the same opening, or round of a group
-        of = outbox.c.cause.startswith(told_by, autoescape=True)
+        of = and_(
+            outbox.c.alarm_id.is_not_distinct_from(row.alarm_id),
+            outbox.c.group_id.is_not_distinct_from(row.group_id),
+        )
         before = [
             other.person
             for other in found_messages(db, of)
-            if other.cause != row.cause and other.id < row.id and other.outcome is Outcome.ARRIVED
+            if other.cause.startswith(told_by)
+            and other.cause != row.cause
+            and other.id < row.id
+            and other.outcome is Outcome.ARRIVED
         ]
         return together, before
 

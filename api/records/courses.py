@@ -40,6 +40,7 @@ from rules.model.reading import MINUTE_MS
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Set as AbstractSet
     from datetime import datetime
 
     from sqlalchemy import Connection
@@ -130,8 +131,8 @@ def running_courses(
     }
     found = [
         running
-        for running in singles.values()
-        if running.course.told or not running.course.first_only
+        for alarm_id, running in singles.items()
+        if running.course.told or rings[alarm_id].change_id not in in_groups
     ]
     for group in groups.values():
         found += _rounds(db, group, known, rings, singles)
@@ -183,7 +184,7 @@ def _singles(
     site: Site,
     waiting: Iterable[AlarmRecord],
     rings: Mapping[int, Ring],
-    in_groups: Collection[int],
+    in_groups: AbstractSet[int],
 ) -> Iterator[Running]:
     waiting = tuple(waiting)
     messages = messages_about(db, [one.id for one in waiting])
@@ -202,7 +203,7 @@ def _singles(
             over=alarm.ended_at is not None,
             told=told,
             failed_way=failed_way_in(site, alarm.condition),
-            first_only=ring.change_id in in_groups,
+            first_only=not in_groups.isdisjoint(ring.unanswered),
         )
         yield Running(key, (alarm,), course)
 

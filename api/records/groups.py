@@ -154,7 +154,7 @@ def _round_for(db: Connection, group_id: int, alarm_ids: Collection[int]) -> int
     claimed = select(outbox.c.id).where(
         outbox.c.group_id == group_id,
         outbox.c.group_round >= newest,
-        outbox.c.attempts > 0,
+        or_(outbox.c.attempts > 0, outbox.c.gave_up_ms.is_not(None)),
     )
     gone = db.execute(claimed.limit(1)).one_or_none() is not None
     graver = _urgency(db, alarm_ids) < _urgency(db, in_it)

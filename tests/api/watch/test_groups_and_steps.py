@@ -12,12 +12,13 @@ from api.alerts.channels import Channels
 from api.records.alarms import acknowledge, standing_alarms
 from api.records.courses import running_courses
 from api.records.groups import acknowledge_group, groups_since
-from api.records.outbox import MessageKind, newest_messages
+from api.records.outbox import Cause, MessageKind, newest_messages, owe_step
 from api.records.sending import claim, due
 from api.records.session import writing
 from api.watch.ground import Ground
 from api.watch.holding import shelve_alarm
 from api.watch.working import begin
+from rules.escalation import Owed
 from rules.evaluator import watchlist
 from rules.model.alarm import AlarmState
 from rules.model.plan import CarePlan
@@ -279,3 +280,51 @@ def test_a_way_that_fails_for_a_group_is_passed_over_to_the_next_person(ten, pos
     told = [(one.person, one.instead_of) for one in rows(nursery) if one.group_id is not None]
     assert told == [("corvin", None), ("isaura", "corvin")]
     assert any("10 lotes con aire seco" in line for line in postbox.lines())
+
+
+def test_a_flood_set_aside_before_its_message_went_is_told_when_it_rings_again(ten, postbox):
+    nursery = ten("medium")
+    live(nursery, 0, 4, ALL_DRY)
+    ground = Ground(nursery.site, watchlist(nursery.site, nursery.plans))
+    with writing(nursery.records) as db:
+        for one in standing_alarms(db):
+            at = nursery.clock.now()
+            shelve_alarm(db, one.id, ground=ground, by="corvin", at=at, why="door", minutes=4)
+    live(nursery, 4, 12, ALL_DRY)
+    assert len(postbox.mail) == 1
+    assert "10 batches too dry" in postbox.lines()[0]
+
+
+def test_two_steps_of_a_group_that_waited_for_the_same_hour_are_one_message(ten, postbox):
+    nursery = ten("medium", quiet=QUIET)
+    live(nursery, 0, 6, ALL_DRY)
+    nursery.clock.turn_by(timedelta(minutes=121))
+    (second,) = [one for one in nursery.site.person if one.id == "corvin"]
+    assert second.quiet is not None
+    with writing(nursery.records) as db:
+        (row,) = [one for one in newest_messages(db, most=9) if one.person == "corvin"]
+        again = Owed("120.lead", "corvin", "email", held_until=row.held_until)
+        cause = Cause(
+            "group.1.1.120.lead",
+            MessageKind.GROUPED,
+            row.batch,
+            row.about,
+            group_id=row.group_id,
+            group_round=1,
+        )
+        assert owe_step(db, cause, again, person=second, at=nursery.clock.now()) == 1
+    nursery.clock.turn_by(timedelta(hours=3))
+    nursery.alerts.turn()
+    assert len([mail for mail in postbox.mail if "corvin" in str(mail["To"])]) == 1
+
+
+def test_one_of_a_flood_that_rings_again_is_told_and_goes_up_the_steps_once(ten):
+    nursery = ten()
+    live(nursery, 0, 6, ALL_DRY)
+    others = dict.fromkeys(CODES[1:], DRY)
+    live(nursery, 6, 4, others)
+    live(nursery, 10, 26, ALL_DRY)
+    about_it = [one for one in rows(nursery) if one.alarm_id is not None and one.step]
+    assert [one.step for one in about_it].count("0.on_duty") == 2
+    assert "25.lead" not in [one.step for one in about_it]
+    assert ("isaura", "25.lead") in steps_to(nursery)
