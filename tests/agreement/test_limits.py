@@ -135,3 +135,11 @@ def test_a_state_written_before_worst_values_were_kept_is_read():
         '{"raised": true, "cells_beyond": 0, "cells_back": 1, "since_minute": 3}}}}}'
     )
     assert state.batches["MG-07"].conditions["heat"].worst is None
+
+
+def test_a_value_in_hours_in_which_a_limit_is_silent_is_never_the_worst():
+    by_day = Bound(1, 30_000_000, 0, 5_000_000, When.DAY, None, Delays(1, 3))
+    cells = [(31_000_000, True), (39_000_000, False), (32_000_000, True), (20_000_000, True)]
+    live, _ = fold(by_day, QUIET, FIRST, cells)
+    assert live.worst == 32_000_000
+    assert swept_over(by_day, QUIET, FIRST, cells).state == live

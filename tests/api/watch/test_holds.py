@@ -237,11 +237,13 @@ def test_heat_is_told_though_the_cover_is_open_on_purpose(nursery):
     assert kinds(nursery) == [MessageKind.OPENED]
 
 
-def hot(nursery, minute):
+def hot(nursery, minute, temperature=44.0):
     with nursery.db() as db:
         began = load_position(db).began_minute
     at_ms = (began + minute) * MINUTE_MS + 20_000
-    nursery.store.keep([Reading("bag-7/humidity", at_ms, DAMP), Reading("bag-7/air", at_ms, 44.0)])
+    nursery.store.keep(
+        [Reading("bag-7/humidity", at_ms, DAMP), Reading("bag-7/air", at_ms, temperature)]
+    )
 
 
 def test_the_worst_value_is_kept_with_the_alarm_and_with_each_change(nursery):
@@ -253,6 +255,15 @@ def test_the_worst_value_is_kept_with_the_alarm_and_with_each_change(nursery):
     with nursery.db() as db:
         values = [change.value for change in changes_of(db, alarm.id)]
     assert values == [DRY, 64.5, 70.0, 70.0]
+
+
+def test_of_heat_the_worst_is_the_hottest_of_all_times(nursery):
+    for minute, temperature in enumerate([*[44.0] * 3, *[25.0] * 3, *[40.0] * 3, *[25.0] * 3]):
+        nursery.keep_air(minute, {"AV_09": DAMP})
+        hot(nursery, minute, temperature)
+        nursery.close(minute)
+    alarm = newest(nursery)
+    assert (alarm.condition, alarm.value, alarm.worst) == ("heat", 40.0, 44.0)
 
 
 def test_the_same_work_is_begun_once_and_ends_by_itself(nursery):
