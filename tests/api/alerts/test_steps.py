@@ -214,3 +214,17 @@ def test_what_happened_while_nobody_watched_is_told_again_if_nobody_has_it(staff
     with nursery.db() as db:
         kinds = [row.kind for row in reversed(newest_messages(db, most=9))]
     assert kinds == [MessageKind.UNWATCHED, MessageKind.OPENED]
+
+
+def test_that_it_is_over_comes_by_the_way_by_which_it_was_told(
+    staffed, small_plans, postbox, gateway
+):
+    nursery = staffed(corvin=PHONE)
+    nursery.plans = of_priority(small_plans, "medium")
+    nursery.shut()
+    nursery = nursery.anew()
+    nursery.watch.turn()
+    live(nursery, 0, [DRY] * 4 + [DAMP] * 6)
+    assert len(postbox.mail) == 2
+    assert gateway.given == []
+    nursery.shut()
