@@ -325,6 +325,16 @@ def test_one_of_a_flood_that_rings_again_is_told_and_goes_up_the_steps_once(ten)
     live(nursery, 6, 4, others)
     live(nursery, 10, 26, ALL_DRY)
     about_it = [one for one in rows(nursery) if one.alarm_id is not None and one.step]
-    assert [one.step for one in about_it].count("0.on_duty") == 2
-    assert "25.lead" not in [one.step for one in about_it]
+    assert [one.step for one in about_it] == ["0.on_duty", "0.on_duty"]
     assert ("isaura", "25.lead") in steps_to(nursery)
+
+
+def test_steps_of_a_group_count_from_the_first_word_of_those_told_before_it(ten):
+    nursery = ten()
+    live(nursery, 0, 8, dict.fromkeys(CODES[:3], DRY))
+    live(nursery, 8, 10, ALL_DRY)
+    singly = [step for _, step in steps_to(nursery, MessageKind.OPENED)]
+    assert singly == ["0.on_duty"] * 3
+    first, again = (one for one in rows(nursery) if one.kind is MessageKind.GROUPED)
+    assert (first.step, again.step) == ("0.on_duty", "10.on_duty")
+    assert again.owed_at - first.owed_at < timedelta(minutes=10)
