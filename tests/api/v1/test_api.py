@@ -218,6 +218,7 @@ def test_openapi_describes_every_route_and_loads_nothing_from_elsewhere(client):
         "/api/v1/alarms",
         "/api/v1/alarms/{alarm_id}",
         "/api/v1/alarms/{alarm_id}/acknowledge",
+        "/api/v1/alarms/groups/{group_id}/acknowledge",
         "/api/v1/alarms/{alarm_id}/shelve",
         "/api/v1/alarms/{alarm_id}/take-out",
         "/api/v1/alarms/{alarm_id}/let-go",
