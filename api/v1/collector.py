@@ -17,6 +17,7 @@ from rules.model.quantities import Quantity
 if TYPE_CHECKING:
     from api.parts import Parts
     from collector.guess import Candidate
+    from collector.spool import SpoolHealth
 
 
 class BrokerBody(BaseModel):
@@ -33,10 +34,26 @@ class BrokerBody(BaseModel):
     waiting_bytes: int
 
 
+class ArchiveBody(BaseModel):
+    """How far the archive is behind: at most `waiting` readings, the first from `oldest_at`.
+
+    `set_aside` readings it refuses for themselves; `last_refusal` is what it said of the last.
+    `trouble` is set while it takes nothing.
+    """
+
+    waiting: int
+    oldest_at: AwareDatetime | None
+    set_aside: int
+    last_refusal: str | None
+    trouble: str | None
+    trouble_since: AwareDatetime | None
+
+
 class CollectorBody(BaseModel):
     """Counts since the start. `lag_s`: how long the oldest message of the last commit waited.
 
-    `failing_since` and `failure` are set while the store refuses.
+    `failing_since` and `failure` are set while the store refuses. `archive` is null where readings
+    stay in the data folder alone.
     """
 
     messages: int
@@ -47,6 +64,7 @@ class CollectorBody(BaseModel):
     failing_since: AwareDatetime | None
     failure: str | None
     broker: BrokerBody | None
+    archive: ArchiveBody | None
     strangers: int
 
 
@@ -103,6 +121,7 @@ def collector_router(parts: Parts) -> APIRouter:
                 waiting=broker.waiting,
                 waiting_bytes=broker.waiting_bytes,
             ),
+            archive=None if parts.spool is None else _archive(parts.spool.health()),
             strangers=len(strangers_of(parts)),
         )
 
@@ -121,6 +140,17 @@ def strangers_of(parts: Parts) -> list[Candidate]:
         one for one in parts.ingest.waiting.listed() if one.device or not gate.sensors_on(one.topic)
     ]
     return candidates(waiting)
+
+
+def _archive(health: SpoolHealth) -> ArchiveBody:
+    return ArchiveBody(
+        waiting=health.waiting,
+        oldest_at=_or_none(health.oldest_ms),
+        set_aside=health.set_aside,
+        last_refusal=health.last_refusal,
+        trouble=health.trouble,
+        trouble_since=_or_none(health.trouble_since_ms),
+    )
 
 
 def _or_none(at_ms: int | None) -> AwareDatetime | None:

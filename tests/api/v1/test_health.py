@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import replace
 from datetime import timedelta
 
@@ -10,7 +11,9 @@ import pytest
 
 from collector.gate import Message
 from collector.health import BrokerHealth
+from collector.spool import Spool
 from collector.stores.base import StoreFailure
+from collector.stores.influx_archive import InfluxAddress, InfluxArchive
 
 V1 = "/api/v1"
 
@@ -73,6 +76,28 @@ def test_the_collector_tells_its_lag_and_what_waits(tern_hollow, serving):
         body = httpx.get(f"{address}{V1}/collector").json()
         assert (body["messages"], body["rejects"], body["lag_s"]) == (1, 1, 4.0)
         assert body["strangers"] == 1
+
+
+def test_an_archive_that_cannot_be_reached_says_what_waits_and_why(tern_hollow, serving):
+    nobody = InfluxAddress("http://127.0.0.1:9", "graftvigil", "-", token=None)
+    now_ms = int(tern_hollow.clock.now().timestamp() * 1000)
+    spool = Spool(tern_hollow.store, InfluxArchive(nobody, timeout_s=1.0), clock_ms=lambda: now_ms)
+    stop = threading.Event()
+    trying = threading.Thread(target=spool.run, args=(stop,))
+    trying.start()
+    with serving(replace(tern_hollow.parts, spool=spool)) as address:
+        for _ in range(50):
+            body = httpx.get(f"{address}{V1}/collector").json()["archive"]
+            if body["trouble"] is not None:
+                break
+            stop.wait(0.2)
+    stop.set()
+    trying.join()
+    assert body["trouble"]
+    assert body["trouble_since"] is not None
+    assert body["waiting"] == tern_hollow.store.last_sequence() > 0
+    assert body["oldest_at"] is not None
+    assert (body["set_aside"], body["last_refusal"]) == (0, None)
 
 
 def test_a_collector_that_cannot_keep_says_so(client, tern_hollow):
