@@ -21,7 +21,7 @@ from rules.model.quantities import MEANINGS, in_our_unit
 NOW_MS = 1_772_000_000_000
 NOW_S = NOW_MS // 1000
 IN_CI = bool(os.environ.get("CI"))
-FUZZ = settings(max_examples=10_000 if IN_CI else 300, deadline=None)
+FUZZ = settings(max_examples=2_000 if IN_CI else 300, deadline=None)
 FUZZ_GUESSES = settings(max_examples=1_000 if IN_CI else 100, deadline=None)
 
 
