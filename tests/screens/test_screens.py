@@ -222,7 +222,7 @@ def test_first_page_weighs_little_and_asks_only_this_machine(screen):
 def test_pictures_say_in_words_what_they_show(screen):
     screen.open("/batches/MG-07")
     pictures = screen.driver.find_elements(By.CSS_SELECTOR, "svg[role=img]")
-    assert len(pictures) == 10
+    assert len(pictures) == 12
     for picture in pictures:
         assert picture.accessible_name.endswith(".")
         assert picture.rect["width"] > 300
