@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.doubt import DEEP_SUN_DEG, HIGH_SUN_DEG
-from rules.sun import HORIZON_DEG, sun_elevation_deg
+from rules.sun import HORIZON_DEG, elevation_at_deg, read_by_day
 
 if TYPE_CHECKING:
     from rules.model.place import Place
@@ -33,20 +33,15 @@ class SunHeight(IntEnum):
 
 def sun_heights(place: Place, minutes: NDArray[np.int64]) -> NDArray[np.int8]:
     """Return the SunHeight of each minute since the epoch, UTC."""
-    heights = np.empty(minutes.shape, dtype=np.int8)
-    days: NDArray[np.int64] = minutes // _DAY_MINUTES
-    of_day: NDArray[np.int64] = minutes % _DAY_MINUTES
-    for day in np.unique(days).tolist():
-        here = days == day
-        of_one = _heights_of_day(place, day)  # pyright: ignore[reportArgumentType] -- frozen, so hashed
-        heights[here] = of_one[of_day[here]]
-    return heights
+    return read_by_day(place, minutes, _heights_of_day)
 
 
 @lru_cache(maxsize=800)
-def _heights_of_day(place: Place, day: int) -> NDArray[np.int8]:
+def _heights_of_day(
+    latitude_deg: float, longitude_deg: float, elevation_m: float, day: int
+) -> NDArray[np.int8]:
     minutes = day * _DAY_MINUTES + np.arange(_DAY_MINUTES, dtype=np.int64)
-    elevation = sun_elevation_deg(place, minutes)
+    elevation = elevation_at_deg(latitude_deg, longitude_deg, elevation_m, minutes)
     above = (elevation >= DEEP_SUN_DEG, elevation > HORIZON_DEG, elevation >= HIGH_SUN_DEG)
     heights: NDArray[np.int8] = np.sum(above, axis=0).astype(np.int8)
     heights.setflags(write=False)

@@ -139,27 +139,15 @@ def reckon(
         dusk=dusk,
     )
     after = replace(before, cover=cover)
-    air = _floats(around.air, minutes)
-    humidity = _floats(around.humidity, minutes)
-    leaf = _floats(around.leaf, minutes)
+    course = _surroundings(kit, around, grid, sun_up)
+    leaf = course.leaf_temperature_c
     reserve = hours = _unknown(minutes)
     reserve_band = hours_band = None
     if kit.figures is not None and int(grid[-1]) >= kit.figures.grafted_minute:
-        course = Surroundings(
-            minute=grid,
-            air_temperature_c=air,
-            relative_humidity_pct=humidity,
-            ppfd_umol_m2_s=_floats(around.light, minutes),
-            leaf_temperature_c=leaf,
-            air_speed_m_s=_floats(around.air_speed, minutes),
-            sun_up=sun_up,
-            film_open=kit.film_open(grid),
-        )
         after, spent = _spend(kit, kit.figures, after, course)
         reserve, hours, leaf = spent.reserve, spent.hours, spent.leaf_c
         reserve_band, hours_band = spent.reserve_band, spent.hours_band
-    deficit = _leaf_deficit_kpa(air, humidity, leaf)
-    told = _told(leaf), _told(deficit)
+    told = _told(leaf), _told(_leaf_deficit_kpa(course, leaf))
     return after, Reckoning(*told, reserve, hours, peak, reserve_band, hours_band)
 
 
@@ -170,23 +158,12 @@ def as_it_stands(
 
     The account is not carried on: a page may ask again and again.
     """
-    air = _floats(around.air, 1)
-    humidity = _floats(around.humidity, 1)
-    leaf = _floats(around.leaf, 1)
+    grid = np.array([minute], dtype=np.int64)
+    course = _surroundings(kit, around, grid, np.array([sun_up]))
+    leaf = course.leaf_temperature_c
     reserve = hours = _unknown(1)
     reserve_band = hours_band = None
     if kit.figures is not None and reckoned.account is not None:
-        grid = np.array([minute], dtype=np.int64)
-        course = Surroundings(
-            minute=grid,
-            air_temperature_c=air,
-            relative_humidity_pct=humidity,
-            ppfd_umol_m2_s=_floats(around.light, 1),
-            leaf_temperature_c=leaf,
-            air_speed_m_s=_floats(around.air_speed, 1),
-            sun_up=np.array([sun_up]),
-            film_open=kit.film_open(grid),
-        )
         pace = spend(kit.figures, reckoned.account, course)
         spent = np.array(reckoned.account.spent_ng, dtype=np.int64)[:, None]
         reserve_band = reserve_pct(kit.figures, spent)
@@ -197,8 +174,7 @@ def as_it_stands(
         )
         leaf = pace.leaf_temperature_c
     peak = told_peak(reckoned.cover) if around.house_air is not None else _unknown(1)
-    deficit = _leaf_deficit_kpa(air, humidity, leaf)
-    told = _told(leaf), _told(deficit)
+    told = _told(leaf), _told(_leaf_deficit_kpa(course, leaf))
     return Reckoning(*told, reserve, hours, peak, reserve_band, hours_band)
 
 
@@ -293,8 +269,23 @@ def _rows_of(course: Surroundings, rows: slice) -> Surroundings:
     )
 
 
-def _leaf_deficit_kpa(air_c: Floats, humidity_pct: Floats, leaf_c: Floats) -> Floats:
+def _surroundings(kit: Kit, around: Around, grid: Wholes, sun_up: Flags) -> Surroundings:
+    minutes = len(grid)
+    return Surroundings(
+        minute=grid,
+        air_temperature_c=_floats(around.air, minutes),
+        relative_humidity_pct=_floats(around.humidity, minutes),
+        ppfd_umol_m2_s=_floats(around.light, minutes),
+        leaf_temperature_c=_floats(around.leaf, minutes),
+        air_speed_m_s=_floats(around.air_speed, minutes),
+        sun_up=sun_up,
+        film_open=kit.film_open(grid),
+    )
+
+
+def _leaf_deficit_kpa(course: Surroundings, leaf_c: Floats) -> Floats:
     """Return saturation at the leaf less vapour in the air; below 0 the leaf gathers dew."""
+    air_c, humidity_pct = course.air_temperature_c, course.relative_humidity_pct
     within = (air_c >= LOWEST_C) & (air_c <= HIGHEST_C) & (leaf_c >= LOWEST_C)
     within &= (leaf_c <= HIGHEST_C) & np.isfinite(humidity_pct)
     air = np.where(within, air_c, 20.0)

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,11 +23,13 @@ from rules.model.reading import MINUTE_MS
 from rules.psychrometry import pressure_at_elevation_kpa
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from datetime import date
 
     from rules.model.place import Place
 
 Floats = NDArray[np.float64]
+AnyScalar = TypeVar("AnyScalar", bound=np.generic)
 
 CLEAR_SKY_MODEL = "Ineichen & Perez 2002"
 LINKE_TURBIDITY = 3.0
@@ -56,7 +58,7 @@ def sun_elevation_deg(place: Place, minutes: NDArray[np.int64]) -> Floats:
     >>> float(sun_elevation_deg(shed, np.array([17_773_650]))[0].round(3))
     39.872
     """
-    return _elevation_deg(place.latitude_deg, place.longitude_deg, place.elevation_m, minutes)
+    return elevation_at_deg(place.latitude_deg, place.longitude_deg, place.elevation_m, minutes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,14 +148,7 @@ def clear_sky_by_day_w_m2(place: Place, minutes: NDArray[np.int64]) -> Floats:
     So one minute asked for alone and a season asked for together can never differ; for the haze of
     LINKE_TURBIDITY.
     """
-    lit = np.empty(minutes.shape)
-    days: NDArray[np.int64] = minutes // _DAY_MINUTES
-    of_day: NDArray[np.int64] = minutes % _DAY_MINUTES
-    for day in np.unique(days).tolist():
-        whole = _day_clear(place.latitude_deg, place.longitude_deg, place.elevation_m, day)
-        here = days == day
-        lit[here] = whole[of_day[here]]
-    return lit
+    return read_by_day(place, minutes, _day_clear)
 
 
 def clear_sky_of_zenith_w_m2(
@@ -197,14 +192,26 @@ def clear_sky_of_zenith_w_m2(
 
 def sun_is_up(place: Place, minutes: NDArray[np.int64]) -> NDArray[np.bool_]:
     """Return for each minute since the epoch, UTC, whether the sun is up at the site."""
-    up = np.empty(minutes.shape, dtype=np.bool_)
-    days: NDArray[np.int64] = minutes // _DAY_MINUTES
-    of_day: NDArray[np.int64] = minutes % _DAY_MINUTES
-    for day in np.unique(days).tolist():
-        whole = _day_up(place.latitude_deg, place.longitude_deg, place.elevation_m, day)
-        here = days == day
-        up[here] = whole[of_day[here]]
-    return up
+    return read_by_day(place, minutes, _day_up)
+
+
+def read_by_day(
+    place: Place,
+    minutes: NDArray[np.int64],
+    whole_day: Callable[[float, float, float, int], NDArray[AnyScalar]],
+) -> NDArray[AnyScalar]:
+    """Return for each minute since the epoch, UTC, what `whole_day` says of it.
+
+    `whole_day` works out all 1440 minutes of a UTC day from latitude, longitude, elevation and the
+    day's number, so one minute asked for alone and a season asked for together never differ.
+    """
+    here = place.latitude_deg, place.longitude_deg, place.elevation_m
+    days, which = np.unique(minutes // _DAY_MINUTES, return_inverse=True)
+    if days.size == 0:
+        return whole_day(*here, 0)[:0]
+    table = np.stack([whole_day(*here, day) for day in days.tolist()])
+    read: NDArray[AnyScalar] = table[which, minutes % _DAY_MINUTES]
+    return read
 
 
 def dark_spans(place: Place, first_minute: int, minutes: int) -> tuple[tuple[int, int], ...]:
@@ -239,7 +246,7 @@ def _day_up(
     latitude_deg: float, longitude_deg: float, elevation_m: float, day: int
 ) -> NDArray[np.bool_]:
     minutes = day * _DAY_MINUTES + np.arange(_DAY_MINUTES, dtype=np.int64)
-    up = _elevation_deg(latitude_deg, longitude_deg, elevation_m, minutes) > HORIZON_DEG
+    up = elevation_at_deg(latitude_deg, longitude_deg, elevation_m, minutes) > HORIZON_DEG
     up.setflags(write=False)
     return up
 
@@ -259,9 +266,10 @@ def _day_clear(latitude_deg: float, longitude_deg: float, elevation_m: float, da
     return lit
 
 
-def _elevation_deg(
+def elevation_at_deg(
     latitude_deg: float, longitude_deg: float, elevation_m: float, minutes: NDArray[np.int64]
 ) -> Floats:
+    """Return what `sun_elevation_deg` returns, for a place given by its three figures."""
     return _position(latitude_deg, longitude_deg, elevation_m, minutes)[3]
 
 
