@@ -23,8 +23,7 @@ from api.alerts.service import AlertService
 from api.keeping import drop_folder_of, store_in, take_the_pulse, upkeep_of
 from api.parts import Parts
 from api.records.observations import entered, with_entered
-from api.records.session import open_records, reading
-from api.settings import RECORDS_FILE
+from api.records.session import cause_of, open_records, reading
 from api.site_files import read_nursery
 from api.watch.clock import milliseconds
 from api.watch.loop import Watch
@@ -283,14 +282,18 @@ def assemble(
     held = lock(settings.data)
     try:
         store, spool = store_in(settings, clock)
-        records = open_records(settings.data / RECORDS_FILE)
+        records = open_records(settings.records_at)
         with reading(records) as db:
             site = with_entered(site, entered(db))
         links = Links.kept_in(settings.data)
         reach = reach_in(os.environ, site)
         secrets = secrets_in(os.environ, site)
         collector_at = _collector_address(settings)
-    except (StoreFailure, SQLAlchemyError, KeyReadable, OSError, ValueError) as trouble:
+    except SQLAlchemyError as trouble:
+        held.close()
+        msg = f"the records can't be opened: {cause_of(trouble)}"
+        raise CannotStart(msg) from trouble
+    except (StoreFailure, KeyReadable, OSError, ValueError) as trouble:
         held.close()
         raise CannotStart(str(trouble)) from trouble
     rejects = RejectLog(store.file)

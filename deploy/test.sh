@@ -16,6 +16,7 @@ need mosquitto_pub mosquitto-clients
 need influxd influxdb
 need nginx nginx
 need faketime faketime
+[ -n "$(ls /usr/lib/postgresql/*/bin/postgres 2>/dev/null)" ] || need postgres postgresql
 need nsenter util-linux
 need chromium chromium
 need chromedriver chromium-driver
@@ -25,7 +26,7 @@ if [ -n "$wanted" ]; then
     apt_install $wanted
     # Installing a server may start it for the whole machine; the tests start servers of their
     # own, on ports of their own, so these are put to rest again.
-    for server in mosquitto influxdb nginx; do
+    for server in mosquitto influxdb nginx postgresql; do
         case "$wanted " in
         *" $server "*) as_root service "$server" stop >&2 2>/dev/null || true ;;
         esac

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import os
+import signal
 import socket
 import subprocess
+import tempfile
 import threading
 import urllib.parse
 import urllib.request
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import psycopg
 import pytest
 from hypothesis import settings
 
@@ -144,6 +147,88 @@ class InfluxServer:
         return name
 
 
+def _postgresql_programs() -> Path:
+    """Return the folder of initdb and postgres: Debian keeps them off the path."""
+    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"))
+    return found[-1].parent if found else Path("/usr/bin")
+
+
+class PostgresqlServer:
+    """A real PostgreSQL with a folder of its own; each test makes a database of its own."""
+
+    def __init__(self, folder: Path) -> None:
+        self.port = _free_port()
+        self._folder = folder
+        self._made = 0
+        self._server: subprocess.Popen[bytes] | None = None
+        # It refuses to run as root.
+        self._as_other = {"user": 65534, "group": 65534, "extra_groups": []} if _is_root() else {}
+        if _is_root():
+            os.chown(folder, 65534, 65534)
+
+    def start(self) -> None:
+        programs = _postgresql_programs()
+        if not (self._folder / "data").exists():
+            subprocess.run(
+                [
+                    programs / "initdb",
+                    *("--auth=trust", "--username=grower", "--encoding=UTF8", "--locale=C"),
+                    *("--no-sync", "-D", self._folder / "data"),
+                ],
+                check=True,
+                capture_output=True,
+                cwd=self._folder,
+                **self._as_other,
+            )
+        self._server = subprocess.Popen(
+            [
+                programs / "postgres",
+                *("-D", self._folder / "data", "-p", str(self.port)),
+                *("-c", "listen_addresses=127.0.0.1"),
+                *("-c", f"unix_socket_directories={self._folder}"),
+                *("-c", "fsync=off"),  # nobody pulls the plug of the test's server
+            ],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            cwd=self._folder,
+            **self._as_other,
+        )
+        pause = threading.Event()
+        for _ in range(600):
+            try:
+                psycopg.connect(self.address("postgres"), connect_timeout=2).close()
+            except psycopg.OperationalError:
+                pause.wait(0.05)
+            else:
+                return
+        pytest.fail("postgres did not start")
+
+    def address(self, database: str) -> str:
+        return f"postgresql://grower@127.0.0.1:{self.port}/{database}"
+
+    def make_database(self) -> str:
+        """Make an empty database and return its address."""
+        self._made += 1
+        name = f"records_{self._made}"
+        with psycopg.connect(self.address("postgres"), autocommit=True) as db:
+            db.execute(f"CREATE DATABASE {name}")
+        return self.address(name)
+
+    def kill(self) -> None:
+        assert self._server is not None
+        self._server.kill()
+        self._server.wait(20)
+
+    def stop(self) -> None:
+        if self._server is not None and self._server.poll() is None:
+            self._server.send_signal(signal.SIGINT)  # ends sessions that are still open
+            self._server.wait(20)
+
+
+def _is_root() -> bool:
+    return os.getuid() == 0
+
+
 def _free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
@@ -169,6 +254,24 @@ def influx_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[InfluxSe
     server.start()
     yield server
     server.stop()
+
+
+@pytest.fixture(scope="session")
+def postgresql_server() -> Iterator[PostgresqlServer]:
+    """One PostgreSQL for all tests that leave it running."""
+    with tempfile.TemporaryDirectory(prefix="graftvigil-postgresql-") as folder:
+        server = PostgresqlServer(Path(folder))
+        server.start()
+        yield server
+        server.stop()
+
+
+@pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.service)])
+def records_at(request: pytest.FixtureRequest, tmp_path: Path) -> Path | str:
+    """Where new records are to be opened: what this fixture is asked for is tried in both."""
+    if request.param == "sqlite":
+        return tmp_path / "deep" / "records.db"
+    return request.getfixturevalue("postgresql_server").make_database()
 
 
 @pytest.fixture

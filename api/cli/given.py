@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
+import os
 from datetime import date, datetime
 from enum import StrEnum
 from typing import TYPE_CHECKING, TypeVar
 
 from api.cli.main import CannotGoOn
-from api.settings import READINGS_FILE
+from api.settings import READINGS_FILE, Settings, SettingsUnusable, load_settings
 from api.site_files import read_nursery, read_site
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from sqlalchemy import Engine
 
     from api.site_files import Nursery
     from rules.model.site import Site
@@ -106,3 +109,28 @@ def readings_file(data: Path) -> Path:
         msg = f"{file} is not there. Name the folder with --data; `graftvigil run` makes it."
         raise CannotGoOn(msg)
     return file
+
+
+def settings(data: Path) -> Settings:
+    """Return the settings with this data folder; CannotGoOn when the environment has faults."""
+    try:
+        return load_settings(os.environ, {"data": data})
+    except SettingsUnusable as trouble:
+        raise CannotGoOn(str(trouble)) from trouble
+
+
+def records(data: Path) -> Engine:
+    """Open the records that belong to a data folder; CannotGoOn if they are not there."""
+    from sqlalchemy.exc import SQLAlchemyError
+
+    from api.records.session import cause_of, open_records
+
+    where = settings(data).records_at
+    if not isinstance(where, str) and not where.is_file():
+        msg = f"{where} is not there. Name the folder with --data; `graftvigil run` makes it."
+        raise CannotGoOn(msg)
+    try:
+        return open_records(where)
+    except SQLAlchemyError as trouble:
+        msg = f"the records can't be opened: {cause_of(trouble)}"
+        raise CannotGoOn(msg) from trouble

@@ -51,18 +51,13 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
 def run(arguments: argparse.Namespace) -> int:
     """Begin, end or list work; print what is in hand."""
     from api.cli import given
-    from api.records.session import open_records, reading
+    from api.records.session import reading
     from api.records.works import works_in_hand
-    from api.settings import RECORDS_FILE
     from api.watch.clock import WallClock
 
     site = given.site(arguments.site)
-    file = arguments.data / RECORDS_FILE
-    if not file.is_file():
-        msg = f"{file} is not there. Name the folder with --data; `graftvigil run` makes it."
-        raise CannotGoOn(msg)
     now = WallClock().now()
-    records = open_records(file)
+    records = given.records(arguments.data)
     try:
         if arguments.begin is not None:
             _begin(records, site, arguments, now)

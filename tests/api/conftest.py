@@ -238,6 +238,7 @@ class Nursery:
     records: Engine
     watch: Watch
     alerts: AlertService
+    records_at: Path | str
 
     def keep(self, minute: int, **humidity: float | None) -> None:
         """Keep a reading of each probe in the minute after FIRST; None: the probe is silent."""
@@ -272,7 +273,14 @@ class Nursery:
 
     def anew(self) -> Nursery:
         """Start all parts again over the same files, as after a crash: nothing was closed."""
-        return _open(self.folder, self.site, self.plans, self.channels, self.clock)
+        return _open(
+            self.folder,
+            self.site,
+            self.plans,
+            self.channels,
+            self.clock,
+            records_at=self.records_at,
+        )
 
     def shut(self) -> None:
         self.store.close()
@@ -285,12 +293,25 @@ def _open(
     plans: Mapping[str, tuple[CarePlan, ...]],
     channels: Channels,
     clock: TurnedClock,
+    *,
+    records_at: Path | str,
 ) -> Nursery:
     store = SqliteStore(folder / "readings.db")
-    records = open_records(folder / "records.db")
+    records = open_records(records_at)
     watch = Watch(watchlist(site, plans), site, plans, store, records, clock, lateness_s=LATENESS_S)
     alerts = AlertService(site, plans, records, clock, channels, base_url="http://shed.invalid")
-    return Nursery(folder, site, plans, channels, clock, store, records, watch, alerts)
+    return Nursery(
+        folder,
+        site,
+        plans,
+        channels,
+        clock,
+        store,
+        records,
+        watch,
+        alerts,
+        records_at,
+    )
 
 
 def mail_to(port: int) -> Channels:
@@ -301,13 +322,23 @@ def mail_to(port: int) -> Channels:
 
 @pytest.fixture
 def open_nursery(
-    tmp_path: Path, small_site: Site, small_plans: Mapping[str, tuple[CarePlan, ...]]
+    tmp_path: Path,
+    records_at: Path | str,
+    small_site: Site,
+    small_plans: Mapping[str, tuple[CarePlan, ...]],
 ) -> Iterator[Callable[[Channels], Nursery]]:
-    """Open nurseries over one folder; all are shut at the end."""
+    """Open nurseries over one folder and one database of records; all are shut at the end."""
     opened: list[Nursery] = []
 
     def opener(channels: Channels) -> Nursery:
-        nursery = _open(tmp_path, small_site, small_plans, channels, TurnedClock(NIGHT))
+        nursery = _open(
+            tmp_path,
+            small_site,
+            small_plans,
+            channels,
+            TurnedClock(NIGHT),
+            records_at=records_at,
+        )
         opened.append(nursery)
         return nursery
 

@@ -4,22 +4,27 @@ from __future__ import annotations
 
 import os
 import threading
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from pydantic import SecretStr
 
-from api.assemble import Nursery, assemble
+from api.assemble import CannotStart, Nursery, assemble
 from api.keeping import seen_by_watch
+from api.records.session import reading
+from api.records.tables import as_ms
+from api.records.watch import load_position
 from api.settings import SettingsUnusable, load_settings
 from api.watch.clock import TurnedClock
 from collector.spool import Spool
 from collector.stores.influx import InfluxStore
 from collector.stores.sqlite import SqliteStore
-from rules.model.reading import Reading
+from rules.model.reading import Reading, minute_of
 
 DEMO = Path(__file__).parents[2] / "demo_data"
 AT = datetime(2026, 11, 14, 16, 0, tzinfo=UTC)
+HOUR = timedelta(hours=1)
 
 
 def settings(tmp_path):
@@ -148,3 +153,35 @@ def test_a_running_nursery_sends_its_readings_on(tmp_path, monkeypatch, influx_s
         assert b"[1772000000000,21.5]" in answer
     finally:
         nursery.stop()
+
+
+@pytest.mark.parametrize(
+    "address", ["mysql://me:pw@host/db", "postgresql://me:pw@host", "postgresql://me:pw@host/", "x"]
+)
+def test_a_wrong_address_of_the_records_is_told_without_its_password(address):
+    with pytest.raises(SettingsUnusable, match="GRAFTVIGIL_RECORDS_URL: write it as") as told:
+        load_settings({"GRAFTVIGIL_RECORDS_URL": address}, {"records_url": address})
+    assert "pw" not in str(told.value)
+
+
+@pytest.mark.service
+def test_all_parts_run_over_postgresql_and_go_on_after_a_restart(tmp_path, postgresql_server):
+    given = settings(tmp_path).model_copy(
+        update={"records_url": SecretStr(postgresql_server.make_database())}
+    )
+    for turned in (1, 2):
+        nursery = assemble(given, TurnedClock(AT + turned * HOUR), notice=None, first_minute=None)
+        nursery.turn()
+        with reading(nursery.parts.records) as db:
+            assert load_position(db).began_minute == minute_of(as_ms(AT + HOUR))
+        nursery.stop()
+    assert not list((tmp_path / "data").glob("records*"))
+
+
+def test_a_database_that_does_not_answer_is_told_in_one_line(tmp_path):
+    away = SecretStr("postgresql://me:pw@127.0.0.1:9/records")
+    given = settings(tmp_path).model_copy(update={"records_url": away})
+    with pytest.raises(CannotStart, match=r"the records can't be opened: .*refused") as told:
+        assemble(given, TurnedClock(AT), notice=None, first_minute=None)
+    assert "pw" not in str(told.value)
+    assert "\n" not in str(told.value)

@@ -20,7 +20,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 from aiosmtpd.controller import Controller
-from sqlalchemy import create_engine, text
+from sqlalchemy import text
+
+from api.records.session import open_records
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -260,6 +262,7 @@ QUERIES = {
     "alarms": "SELECT id, batch, condition, priority, state, opened_ms, since_ms, ended_ms, value"
     " FROM alarms ORDER BY id",
     "changes": "SELECT id, alarm_id, at_ms, before, after, cue FROM alarm_changes ORDER BY id",
+    "groups": "SELECT id, kind, place, common, began_ms, last_ms FROM alarm_groups ORDER BY id",
     "owed": "SELECT cause, person, kind, channel, alarm_id, step FROM outbox ORDER BY id",
     "late": "SELECT channel, at_ms FROM late_marks ORDER BY at_ms, channel",
     "standings": "SELECT batch, minute, before, after FROM standing_changes ORDER BY minute, batch",
@@ -271,18 +274,46 @@ QUERIES = {
 }
 
 
-def kept(folder: Path) -> dict[str, Sequence[tuple[object, ...]]]:
-    engine = create_engine(f"sqlite:///{folder / 'records.db'}")
+def kept(records_at: Path | str) -> dict[str, Sequence[tuple[object, ...]]]:
+    engine = open_records(records_at)
     with engine.connect() as db:
         found = {
             name: [tuple(row) for row in db.execute(text(query))] for name, query in QUERIES.items()
         }
     engine.dispose()
+    return renumbered(found)
+
+
+def renumbered(
+    found: dict[str, Sequence[tuple[object, ...]]],
+) -> dict[str, Sequence[tuple[object, ...]]]:
+    """Count alarms and changes from 1 on: PostgreSQL never gives a number twice, kept or not."""
+    alarms = {row[0]: place for place, row in enumerate(found["alarms"], 1)}
+    changes = {row[0]: place for place, row in enumerate(found["changes"], 1)}
+    found["alarms"] = [(alarms[row[0]], *row[1:]) for row in found["alarms"]]
+    found["changes"] = [(changes[row[0]], alarms[row[1]], *row[2:]) for row in found["changes"]]
+    groups = {row[0]: place for place, row in enumerate(found["groups"], 1)}
+    found["groups"] = [(groups[row[0]], *row[1:]) for row in found["groups"]]
+    found["owed"] = [
+        (in_cause(str(row[0]), changes, groups), *row[1:4], alarms.get(row[4]), row[5])
+        for row in found["owed"]
+    ]
     return found
 
 
-def lines_sent(folder: Path) -> list[tuple[str, str]]:
-    engine = create_engine(f"sqlite:///{folder / 'records.db'}")
+def in_cause(cause: str, changes: dict[object, int], groups: dict[object, int]) -> str:
+    """Return a cause as in change.12.40.everyone, group.1.1.25.lead or group.1.over.12."""
+    word, number, *more = cause.split(".")
+    if word == "change":
+        return ".".join([word, str(changes[int(number)]), *more])
+    assert word == "group", cause
+    if more[0] == "over":
+        more[1] = str(changes[int(more[1])])
+    return ".".join([word, str(groups[int(number)]), *more])
+
+
+def lines_sent(records_at: Path | str) -> list[tuple[str, str]]:
+    engine = open_records(records_at)
     query = (
         "SELECT CASE channel WHEN 'email' THEN person ELSE channel END, line FROM outbox "
         "WHERE sent_ms IS NOT NULL"
@@ -297,12 +328,14 @@ def lines_sent(folder: Path) -> list[tuple[str, str]]:
 @pytest.mark.service
 @pytest.mark.slow
 def test_killed_thirteen_times_it_says_what_it_would_have_said_and_repeats_at_most_one_each(
-    runs, tmp_path
+    runs, tmp_path, records_at
 ):
     calm, torn = tmp_path / "calm", tmp_path / "torn"
-    for folder in (calm, torn):
+    calm_at = calm / "records.db"
+    for folder, at in ((calm, calm_at), (torn, records_at)):
         folder.mkdir()
-        (folder / "stretch.json").write_text(json.dumps(stretch()))
+        told = stretch() | {"records_at": str(at)}
+        (folder / "stretch.json").write_text(json.dumps(told))
 
     with receivers() as calm_box:
         runs.begin(calm, calm_box.ports)
@@ -325,16 +358,16 @@ def test_killed_thirteen_times_it_says_what_it_would_have_said_and_repeats_at_mo
         runs.begin(torn, torn_box.ports)
         assert runs.ended() == 0
 
-    undisturbed = kept(calm)
+    undisturbed = kept(calm_at)
     kills = len(BY_STATEMENT) + len(BY_TIME_S) + len(BY_MESSAGE)
     assert len(undisturbed["changes"]) > 20
     assert len(undisturbed["late"]) > 10
     assert [minute for minute, _ in undisturbed["milestones"]] == [FIRST, FIRST + 120]
     assert undisturbed["gaps"] == undisturbed["unsent"] == []
     assert {to for to, _ in calm_box.arrived} == {"isaura", "corvin", "gateway"}
-    assert kept(torn) == undisturbed
+    assert kept(records_at) == undisturbed
     assert len(calm_box.arrived) == len(undisturbed["owed"])
-    owed = lines_sent(torn)
+    owed = lines_sent(records_at)
     assert Counter(owed) - Counter(torn_box.arrived) == Counter()  # none is lost
     assert len(torn_box.arrived) <= len(owed) + kills  # at most one repeated for each kill
     assert len(torn_box.arrived) >= len(owed) + len(BY_MESSAGE)  # those kills do repeat one each

@@ -32,28 +32,23 @@ from rules.model.reading import Reading
 from rules.model.site import Site
 
 if TYPE_CHECKING:
-    import sqlite3
-
     from sqlalchemy import Engine
 
 LATENESS_S = 90
 
 
 def die_before(records: Engine, number: int) -> None:
-    """Kill this process before the records' database runs its statement of this number."""
+    """Kill this process before its statement, or commit, of this number in the records."""
     seen = 0
 
-    def count(_statement: str) -> None:
+    def count(*_told: object) -> None:
         nonlocal seen
         seen += 1
         if seen == number:
             os.kill(os.getpid(), signal.SIGKILL)
 
-    def trace(database: sqlite3.Connection, _record: object) -> None:
-        database.set_trace_callback(count)
-
-    event.listen(records, "connect", trace)
-    records.dispose()
+    event.listen(records, "before_cursor_execute", count)
+    event.listen(records, "commit", count)
 
 
 def main(folder: Path, port: int, gateway: int, die_at: int) -> None:
@@ -63,7 +58,8 @@ def main(folder: Path, port: int, gateway: int, die_at: int) -> None:
     plans = {plan.id: (plan,)}
     first, arrivals = stretch["first_minute"], stretch["arrivals"]
     store = SqliteStore(folder / "readings.db")
-    records = open_records(folder / "records.db")
+    kept_at = stretch["records_at"]
+    records = open_records(kept_at if "://" in kept_at else Path(kept_at))
     if die_at:
         die_before(records, die_at)
     with reading(records) as db:

@@ -8,7 +8,7 @@ import pytest
 from alembic import command
 from alembic.config import Config
 from alembic.script import ScriptDirectory
-from sqlalchemy import create_engine, inspect
+from sqlalchemy import create_engine, inspect, make_url
 
 import api.records
 from api.records.alarms import alarm_history
@@ -34,9 +34,12 @@ def test_the_steps_are_one_line_without_a_fork():
 
 
 @pytest.mark.parametrize("form", ["0001", "0002", "0003", "0004"])
-def test_each_form_becomes_the_newest_and_keeps_what_it_held(tmp_path, form):
-    path = tmp_path / "records.db"
-    engine = create_engine(f"sqlite:///{path}")
+def test_each_form_becomes_the_newest_and_keeps_what_it_held(records_at, form):
+    if isinstance(records_at, Path):
+        records_at.parent.mkdir()
+        engine = create_engine(f"sqlite:///{records_at}")
+    else:
+        engine = create_engine(make_url(records_at).set(drivername="postgresql+psycopg"))
     config = scripts()
     with engine.begin() as db:
         config.attributes["connection"] = db
@@ -51,7 +54,7 @@ def test_each_form_becomes_the_newest_and_keeps_what_it_held(tmp_path, form):
             "'corvin', 'opened', 'en', 'email', 60000, 60000, 0)"
         )
     engine.dispose()
-    newest = open_records(path)
+    newest = open_records(records_at)
     found = inspect(newest)
     columns = {
         name: {column["name"] for column in found.get_columns(name)}

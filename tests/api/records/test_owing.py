@@ -20,8 +20,8 @@ MINUTE = timedelta(minutes=1)
 
 
 @pytest.fixture
-def db(tmp_path):
-    engine = open_records(tmp_path / "records.db")
+def db(records_at):
+    engine = open_records(records_at)
     with writing(engine) as one:
         yield one
     engine.dispose()

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
+from sqlalchemy import update
 from sqlalchemy.exc import IntegrityError
 
 from api.records.alarms import (
@@ -24,7 +25,7 @@ from api.records.alarms import (
 )
 from api.records.outbox import Cause, MessageKind, messages_of, owe, told_of
 from api.records.session import open_records, reading, writing
-from api.records.tables import METADATA, as_ms, instant
+from api.records.tables import METADATA, alarms, as_ms, instant
 from rules.alarms import TRANSITIONS
 from rules.model.alarm import AlarmState, Cue, Priority
 
@@ -38,8 +39,8 @@ AT = datetime(2026, 11, 14, 15, 0, tzinfo=UTC)
 
 
 @pytest.fixture
-def records(tmp_path: Path) -> Iterator[Engine]:
-    engine = open_records(tmp_path / "deep" / "records.db")
+def records(records_at: Path | str) -> Iterator[Engine]:
+    engine = open_records(records_at)
     yield engine
     engine.dispose()
 
@@ -63,21 +64,23 @@ def test_the_migrations_make_exactly_the_tables_the_code_uses(records: Engine):
         assert compare_metadata(context, METADATA) == []
 
 
-def test_opening_again_keeps_everything(records: Engine, tmp_path: Path):
+def test_opening_again_keeps_everything(records: Engine, records_at: Path | str):
     with writing(records) as db:
         dry(db)
-    again = open_records(tmp_path / "deep" / "records.db")
+    again = open_records(records_at)
     with reading(again) as db:
         assert [a.batch for a in standing_alarms(db)] == ["MG-07"]
     again.dispose()
 
 
-def test_a_commit_survives_a_power_cut_and_keys_are_checked(records: Engine):
+def test_a_commit_survives_a_power_cut_and_keys_are_checked(tmp_path: Path):
+    records = open_records(tmp_path / "records.db")
     with records.connect() as db:
         pragmas = {
             name: db.exec_driver_sql(f"PRAGMA {name}").scalar_one()
             for name in ("journal_mode", "synchronous", "foreign_keys")
         }
+    records.dispose()
     assert pragmas == {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1}
 
 
@@ -106,7 +109,7 @@ def test_each_state_that_can_be_acknowledged_can_be_and_no_other(
 ):
     with writing(records) as db:
         moved = dry(db)
-        db.exec_driver_sql("UPDATE alarms SET state = ?", (state.value,))
+        db.execute(update(alarms).values(state=state.value))
         if (state, Cue.ACKNOWLEDGED) not in TRANSITIONS:
             with pytest.raises(NothingToAcknowledge) as told:
                 acknowledge(db, moved.alarm.id, by="ada", at=AT)

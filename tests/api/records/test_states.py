@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 import zlib
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -37,8 +36,8 @@ DRY, DAMP = 71.0, 95.0
 
 
 @pytest.fixture
-def records(tmp_path: Path) -> Iterator[Engine]:
-    engine = open_records(tmp_path / "records.db")
+def records(records_at: Path | str) -> Iterator[Engine]:
+    engine = open_records(records_at)
     yield engine
     engine.dispose()
 
@@ -140,10 +139,7 @@ def test_a_watch_of_the_first_form_goes_on_as_if_nothing_had_been(nursery, tmp_p
     put_into_first_form(nursery.records, older)
     nursery.shut()
     older.dispose()
-    for name in ("records.db-wal", "records.db-shm"):
-        (tmp_path / name).unlink(missing_ok=True)
-    shutil.move(tmp_path / "older.db", tmp_path / "records.db")
-
+    nursery.records_at = tmp_path / "older.db"
     after = nursery.anew()
     with after.db() as db:
         position = load_position(db)

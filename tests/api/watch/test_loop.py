@@ -8,6 +8,7 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 import pytest
+from sqlalchemy import update
 
 from api.records.alarms import (
     NothingToAcknowledge,
@@ -18,6 +19,7 @@ from api.records.alarms import (
 )
 from api.records.outbox import MessageKind, newest_messages
 from api.records.session import writing
+from api.records.tables import watch_position
 from api.records.watch import (
     WatchMovedOn,
     late_readings,
@@ -238,7 +240,7 @@ def test_who_heard_of_it_in_the_message_about_an_outage_hears_that_it_is_over(nu
 def test_a_state_that_cannot_be_read_does_not_stop_the_watch(nursery, unreadable: bytes):
     nursery.pass_minutes(0, [DRY] * 4)
     with writing(nursery.records) as db:
-        db.exec_driver_sql("UPDATE watch_position SET state = ?", (unreadable,))
+        db.execute(update(watch_position).values(state=unreadable))
     after = nursery.anew()
     after.pass_minutes(4, [DRY] * 4)
     with after.db() as db:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import pytest
+from sqlalchemy import update
 
 from api.records.session import reading
 from api.records.states import milestone_before, unpacked
+from api.records.tables import watch_position
 from api.records.watch import load_position
 
 DRY, DAMP = 71.0, 95.0
@@ -37,11 +39,14 @@ def test_a_state_is_kept_where_the_watch_begins_and_at_each_sixth_hour(nursery):
 
 def test_a_cell_that_cannot_be_kept_leaves_no_milestone(nursery):
     nursery.pass_minutes(0, [DAMP] * (TO_MILESTONE - 1))
+    refusing = {
+        "sqlite": "CREATE TRIGGER torn BEFORE INSERT ON standing_changes "
+        "BEGIN SELECT RAISE(ABORT, 'torn'); END",
+        "postgresql": "ALTER TABLE standing_changes ADD CONSTRAINT torn CHECK (minute < 0) "
+        "NOT VALID",
+    }
     with nursery.records.connect() as db:
-        db.exec_driver_sql(
-            "CREATE TRIGGER torn BEFORE INSERT ON standing_changes "
-            "BEGIN SELECT RAISE(ABORT, 'torn'); END"
-        )
+        db.exec_driver_sql(refusing[db.dialect.name])
         db.commit()
     before = kept(nursery)
     with pytest.raises(Exception, match="torn"):
@@ -52,7 +57,7 @@ def test_a_cell_that_cannot_be_kept_leaves_no_milestone(nursery):
 def test_a_watch_that_must_begin_afresh_says_so_in_its_milestones(nursery):
     nursery.pass_minutes(0, [DRY] * 4)
     with nursery.records.connect() as db:
-        db.exec_driver_sql("UPDATE watch_position SET state = ?", (b"torn",))
+        db.execute(update(watch_position).values(state=b"torn"))
         db.commit()
     after = nursery.anew()
     after.pass_minutes(4, [DRY])
