@@ -30,6 +30,7 @@ COMMANDS = (
     "device",
     "adopt",
     "reach",
+    "labels",
     "sums",
     "sun",
     "lasts",

@@ -26,6 +26,7 @@ from api.web.now_page import now_page
 from api.web.pictures import day_picture
 from api.web.sensor_page import sensor_page
 from api.web.telling import Telling
+from api.web.words.labels import label_words
 from api.web.words.languages import LANGUAGES, chosen_words
 from rules.escalation import who_is_on_duty
 from rules.local_time import to_local
@@ -139,7 +140,8 @@ def pages_router(at: Desk, sight: Sight) -> APIRouter:
             raise HTTPException(HTTPStatus.NOT_FOUND)
         telling = at.telling(request)
         page = batch_page(parts, sight, batches[code], on=day, telling=telling)
-        return at.answer(request, "batch.html", telling, page=page)
+        labels = label_words(telling.words.code)
+        return at.answer(request, "batch.html", telling, page=page, labels=labels)
 
     @router.get("/alarms")
     def alarms(request: Request) -> Response:
