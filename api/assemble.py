@@ -20,11 +20,12 @@ from api.alerts.channels import Channels
 from api.alerts.links import KeyReadable, Links
 from api.alerts.reach import reach_in
 from api.alerts.service import AlertService
-from api.keeping import drop_folder_of, store_in, take_the_pulse, upkeep_of
+from api.bookkeeping import Bookkeeping, FilesFaulty
+from api.keeping import drop_folder_of, followers_of, store_in, take_the_pulse, upkeep_of
 from api.parts import Parts
-from api.records.observations import entered, with_entered
-from api.records.session import cause_of, open_records, reading
-from api.site_files import read_nursery
+from api.records.session import cause_of, open_records
+from api.settings import RECORDS_FILE
+from api.site_files import read_files, site_in
 from api.watch.clock import milliseconds
 from api.watch.loop import Watch
 from api.web.app import create_app
@@ -37,18 +38,15 @@ from collector.rejects import RejectLog
 from collector.settings import BrokerAddress, ListenAddress, broker_address, listen_address
 from collector.stores.base import StoreFailure
 from collector.stores.upkeep import Upkeep
-from rules.evaluator import watchlist
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Sequence
     from pathlib import Path
     from typing import TextIO
 
     from api.settings import Settings
     from api.watch.clock import Clock
     from rules.model.fault import Fault
-    from rules.model.plan import CarePlan
-    from rules.model.site import Site
 
 log = logging.getLogger(__name__)
 
@@ -63,7 +61,7 @@ class CannotStart(Exception):
 
 
 class FaultyFiles(CannotStart):
-    """The site file or a care plan has faults."""
+    """The site file, a care plan or what people entered has faults."""
 
     def __init__(self, faults: Sequence[Fault]) -> None:
         self.faults = tuple(faults)
@@ -82,17 +80,6 @@ def refuse_foreign_packages() -> None:
                 "environment of its own"
             )
             raise CannotStart(msg)
-
-
-def written(settings: Settings) -> tuple[Site, Mapping[str, tuple[CarePlan, ...]]]:
-    """Return the site and all versions of its care plans.
-
-    Raises FaultyFiles with every fault when there is one.
-    """
-    nursery = read_nursery(settings.site, settings.plans)
-    if nursery.faults or nursery.site is None:
-        raise FaultyFiles(nursery.faults)
-    return nursery.site, nursery.versions
 
 
 def lock(data: Path) -> TextIO:
@@ -131,9 +118,11 @@ class Nursery:
         *,
         upkeep: Upkeep,
         drop: DropFolder | None,
+        bookkeeping: Bookkeeping,
         held: TextIO,
     ) -> None:
         self.parts = parts
+        self.bookkeeping = bookkeeping
         self.watch = watch
         self.alerts = alerts
         self.upkeep = upkeep
@@ -141,6 +130,7 @@ class Nursery:
         self._held = held
         self._stop = parts.stopping
         self._threads = [
+            threading.Thread(target=bookkeeping.run, args=(self._stop,), name="book"),
             threading.Thread(target=watch.run, args=(self._stop,), name="watch"),
             threading.Thread(target=alerts.run, args=(self._stop,), name="alerts"),
             threading.Thread(target=upkeep.run, args=(self._stop,), name="upkeep"),
@@ -242,7 +232,8 @@ class Nursery:
         PageServer(config, self._stop).run(sockets=None if self._pages is None else [self._pages])
 
     def turn(self) -> None:
-        """Let the watch close what is due and the alert service send what is owed, once."""
+        """Take up the newest book, close the cells that are due and send what is owed, once."""
+        self.bookkeeping.refresh()
         self.watch.turn()
         self.alerts.turn()
 
@@ -278,17 +269,24 @@ def assemble(
         The first cell of a watch that has no history; None: the clock's present minute.
     """
     refuse_foreign_packages()
-    site, plans = written(settings)
+    file_alone = settings.records_url is None and not (settings.data / RECORDS_FILE).exists()
+    if file_alone:  # nothing can have been put over the files yet
+        _, faults = site_in(read_files(settings.site, settings.plans))
+        if faults:
+            raise FaultyFiles(faults)
     held = lock(settings.data)
     try:
-        store, spool = store_in(settings, clock)
         records = open_records(settings.records_at)
-        with reading(records) as db:
-            site = with_entered(site, entered(db))
+        bookkeeping = Bookkeeping(settings.site, settings.plans, records)
+        book, site = bookkeeping.book, bookkeeping.book.now.site
+        store, spool = store_in(settings, clock)
         links = Links.kept_in(settings.data)
         reach = reach_in(os.environ, site)
         secrets = secrets_in(os.environ, site)
         collector_at = _collector_address(settings)
+    except FilesFaulty as trouble:
+        held.close()
+        raise FaultyFiles(trouble.faults) from trouble
     except SQLAlchemyError as trouble:
         held.close()
         msg = f"the records can't be opened: {cause_of(trouble)}"
@@ -301,6 +299,7 @@ def assemble(
     def clock_ms() -> int:
         return milliseconds(clock)
 
+    buttons = Buttons(book, records, clock, links, secrets=secrets)
     ingest = IngestWithButtons(
         Gate(site.sensor),
         store,
@@ -308,14 +307,11 @@ def assemble(
         together=store.file.writing,
         clock_ms=clock_ms,
         topic=settings.answer_topic,
-        buttons=Buttons(site, records, clock, links, secrets=secrets),
+        buttons=buttons,
     )
     take_the_pulse(ingest, store, site, now_ms=clock_ms())
-    watched = watchlist(site, plans)
     watch = Watch(
-        watched,
-        site,
-        plans,
+        book,
         store,
         records,
         clock,
@@ -324,8 +320,7 @@ def assemble(
     )
     channels = Channels(settings.mail_server, settings.mail_from, reach=reach)
     alerts = AlertService(
-        site,
-        plans,
+        book,
         records,
         clock,
         channels,
@@ -339,9 +334,7 @@ def assemble(
         else MqttCollector(collector_at, ingest, clock_ms=clock_ms, jitter=_jitter())
     )
     parts = Parts(
-        site=site,
-        plans=plans,
-        watchlist=watched,
+        book=book,
         store=store,
         rejects=rejects,
         ingest=ingest,
@@ -352,10 +345,21 @@ def assemble(
         spool=spool,
         broker=collector.health,
         links=links,
+        refresh=bookkeeping.refresh,
     )
     upkeep = upkeep_of(store, records, spool, settings=settings, clock_ms=clock_ms)
     drop = drop_folder_of(parts, store, clock_ms=clock_ms)
-    return Nursery(parts, watch, alerts, collector, upkeep=upkeep, drop=drop, held=held)
+    bookkeeping.followers += followers_of(ingest, buttons, channels, drop)
+    return Nursery(
+        parts,
+        watch,
+        alerts,
+        collector,
+        upkeep=upkeep,
+        drop=drop,
+        bookkeeping=bookkeeping,
+        held=held,
+    )
 
 
 def _collector_address(settings: Settings) -> BrokerAddress | ListenAddress:

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import logging
+import os
 from typing import TYPE_CHECKING
 
+from api.alerts.buttons import secrets_in
+from api.alerts.reach import reach_in
 from api.records.session import reading
 from api.records.watch import load_position
 from api.settings import READINGS_FILE
@@ -23,6 +26,9 @@ if TYPE_CHECKING:
 
     from sqlalchemy import Engine
 
+    from api.alerts.buttons import Buttons
+    from api.alerts.channels import Channels
+    from api.book import InForce
     from api.parts import Parts
     from api.settings import Settings
     from api.watch.clock import Clock
@@ -99,6 +105,27 @@ def drop_folder_of(
         site_zone=parts.site.site.time_zone,
         rejects=parts.rejects,
     )
+
+
+def followers_of(
+    ingest: Ingest, buttons: Buttons, channels: Channels, drop: DropFolder | None
+) -> list[Callable[[InForce], None]]:
+    """Return what tells a new state of the book to those who do not look into it themselves."""
+
+    def to_the_gate(new: InForce) -> None:
+        ingest.gate = ingest.gate.with_sensors(new.site.sensor)
+
+    def to_the_ways(new: InForce) -> None:
+        channels.reach = reach_in(os.environ, new.site)
+
+    def to_the_buttons(new: InForce) -> None:
+        buttons.secrets = secrets_in(os.environ, new.site)
+
+    def to_the_folder(new: InForce) -> None:
+        if drop is not None:
+            drop.sensors, drop.site_zone = new.site.sensor, new.site.site.time_zone
+
+    return [to_the_gate, to_the_ways, to_the_buttons, to_the_folder]
 
 
 def take_the_pulse(ingest: Ingest, store: ReadingStore, site: Site, *, now_ms: int) -> None:

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy import Engine
 
+    from api.book import Book
     from api.settings import Settings
     from api.watch.clock import Clock
     from collector.health import BrokerHealth
@@ -25,20 +26,24 @@ if TYPE_CHECKING:
     from rules.model.site import Site
 
 
+def _nothing_to_refresh() -> None:
+    """Stand in where the book is kept by nobody."""
+
+
 @dataclass(frozen=True, slots=True)
 class Parts:
     """The running parts.
 
-    `plans` holds all versions of each plan, in order of force. `ingest` takes readings pushed over
-    HTTP. `notice`, if given, stands on top of every page, as a demonstration must say that it is
-    one. `spool` takes readings on to an archive, where there is one. `broker` tells how messages
-    reach us; None where none come by MQTT. `links` reads the links by which people answer from a
-    message. `stopping` is set when the process is to end: open event streams then end at once.
+    `book` holds site, plans and watchlist; whoever needs more than one of them at once takes
+    `book.now` and keeps to it. `refresh` takes up at once what was entered or written just now.
+    `ingest` takes readings pushed over HTTP. `notice`, if given, stands on top of every page, as a
+    demonstration must say that it is one. `spool` takes readings on to an archive, where there is
+    one. `broker` tells how messages reach us; None where none come by MQTT. `links` reads the
+    links by which people answer from a message. `stopping` is set when the process is to end: open
+    event streams then end at once.
     """
 
-    site: Site
-    plans: Mapping[str, tuple[CarePlan, ...]]
-    watchlist: Watchlist
+    book: Book
     store: ReadingStore
     rejects: RejectLog
     ingest: Ingest
@@ -50,3 +55,19 @@ class Parts:
     broker: Callable[[], BrokerHealth] | None = None
     links: Links = field(default_factory=Links.of_this_process)
     stopping: threading.Event = field(default_factory=threading.Event)
+    refresh: Callable[[], object] = _nothing_to_refresh
+
+    @property
+    def site(self) -> Site:
+        """The site in force now."""
+        return self.book.now.site
+
+    @property
+    def plans(self) -> Mapping[str, tuple[CarePlan, ...]]:
+        """All versions of each plan in force now, in order of force."""
+        return self.book.now.plans
+
+    @property
+    def watchlist(self) -> Watchlist:
+        """What is judged by the book in force now."""
+        return self.book.now.watchlist

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from api.written.draft import draft_of
+from api.written.entered import with_entries
 from api.written.figures import (
     batches_watched_before_grafting,
     benches_outside_their_house,
@@ -34,10 +35,11 @@ from rules.model.plan import CarePlan, in_order_of_force, plan_in_force
 from rules.model.site import Site
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from datetime import datetime
     from pathlib import Path
 
+    from api.written.entered import Put
     from api.written.toml_text import TomlText
 
 ONLY_IN_PLANS = frozenset({"version", "source", "stage"})
@@ -83,6 +85,14 @@ class PlanFolder:
         }
 
 
+@dataclass(frozen=True, slots=True)
+class Files:
+    """A site file as read, or the one fault that keeps it from being, and the folder of plans."""
+
+    text: TomlText | Fault
+    folder: PlanFolder
+
+
 def read_site(path: Path) -> tuple[Site | None, tuple[Fault, ...]]:
     """Return the site in a file, None if it has faults, and all its faults by line.
 
@@ -124,15 +134,36 @@ def read_nursery(
     `weeks_from`: the aware instant from which the next weeks are looked through for hours with
     nobody on duty; None: only the weekly pattern is.
     """
-    folder = _read_folder(plans_folder)
-    plans = folder.plans(at)
-    text = read_toml(site_file)
+    return nursery_in(read_files(site_file, plans_folder), at=at, weeks_from=weeks_from)
+
+
+def read_files(site_file: Path, plans_folder: Path) -> Files:
+    """Return what stands in a site file and a folder of plans, before it is held together."""
+    return Files(read_toml(site_file), _read_folder(plans_folder))
+
+
+def site_in(files: Files, entered: Sequence[Put] = ()) -> tuple[Site | None, tuple[Fault, ...]]:
+    """Return the site that files hold with what people entered put over them, and every fault.
+
+    The site is None if its own part of them has faults. Faults of what was entered name the entry
+    in place of a line.
+    """
+    text, folder = files.text, files.folder
     if isinstance(text, Fault):
-        return Nursery(None, plans, (text, *folder.faults), (), folder.versions)
-    site, faults = _site_in(text, folder=folder)
-    every = (*faults, *folder.faults)
+        return None, (text, *folder.faults)
+    site, faults = _site_in(with_entries(text, entered), folder=folder)
+    return site, (*faults, *folder.faults)
+
+
+def nursery_in(
+    files: Files, *, at: datetime | None = None, weeks_from: datetime | None = None
+) -> Nursery:
+    """Return the nursery that files hold; see `read_nursery`."""
+    text, folder = files.text, files.folder
+    plans = folder.plans(at)
+    site, every = site_in(files)
     notes: tuple[Fault, ...] = ()
-    if site is not None and not every:
+    if site is not None and not every and not isinstance(text, Fault):
         found = [*notes_on(site, folder.plans(None), text)]
         if weeks_from is not None:
             found += unmanned_days(site, text, start=weeks_from)

@@ -86,6 +86,12 @@ class Gate:
         self._last_arrival_ms: dict[str, int] = {}
         self._arrivals = threading.Lock()
 
+    def with_sensors(self, sensors: Sequence[Sensor]) -> Gate:
+        """Return a gate for other sensors that goes on counting arrivals where this one is."""
+        new = Gate(sensors)
+        new._last_arrival_ms, new._arrivals = self._last_arrival_ms, self._arrivals
+        return new
+
     @property
     def topics(self) -> frozenset[str]:
         """The topics on which sensors of the site speak."""

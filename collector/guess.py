@@ -81,7 +81,7 @@ class Candidate:
 
     @property
     def adopted(self) -> bool:
-        """Whether it stands in the site file already, and counts after a restart."""
+        """Whether it has been written into the site file."""
         return any(one.adopted_ms is not None for one in self.of)
 
 

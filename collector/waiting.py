@@ -33,7 +33,7 @@ class Waiting:
 
     `device` is empty for the whole topic. `sample` is the head of the newest message; `size` its
     whole length in bytes. Instants are milliseconds since the epoch, UTC. `adopted_ms` is set once
-    it was written into the site file: it counts after a restart.
+    it was written into the site file, where a running graftvigil finds it.
     """
 
     topic: str

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from sqlalchemy import Engine
 
     from api.alerts.links import Links
+    from api.book import Book
     from api.watch.clock import Clock
     from collector.gate import Gate, Message
     from collector.ingest import Taken
@@ -110,23 +111,23 @@ class Buttons:
     Parameters
     ----------
     secrets
-        By person; see `secrets_in`.
+        By person; see `secrets_in`. May be put anew while it runs.
     """
 
     def __init__(
         self,
-        site: Site,
+        book: Book,
         records: Engine,
         clock: Clock,
         links: Links,
         *,
         secrets: Mapping[str, SecretStr],
     ) -> None:
-        self._site = site
+        self._book = book
         self._records = records
         self._clock = clock
         self._links = links
-        self._secrets = secrets
+        self.secrets = secrets
 
     def take(self, message: Message) -> None:
         """Keep what an answer leads to; bad ones never raise. StoreFailure: try it again."""
@@ -146,7 +147,8 @@ class Buttons:
             said = Said.model_validate_json(message.payload)
         except ValidationError:
             return "not_an_answer"
-        person, secret = person_who_answers(self._site, said.by), self._secrets.get(said.by)
+        person = person_who_answers(self._book.now.site, said.by)
+        secret = self.secrets.get(said.by)
         if person is None or secret is None:
             return "no_secret"
         proof = proof_of(secret, code=said.code, by=said.by, answer=said.answer, at=said.at)

@@ -104,7 +104,8 @@ class Channels:
     mail_from
         The sender's address.
     reach
-        Addresses by the names that people's `reach` lists, each a secret. See `reach_in`.
+        Addresses by the names that people's `reach` lists, each a secret. See `reach_in`. May be
+        put anew while it runs.
     """
 
     def __init__(
@@ -112,7 +113,7 @@ class Channels:
     ) -> None:
         self._mail_server = mail_server
         self._mail_from = mail_from
-        self._reach = reach
+        self.reach = reach
         # Its log lines may hold an address with a secret: they are read here and go nowhere else.
         # Why a mail server refused is said at the lowest level only.
         library = logging.getLogger("apprise")
@@ -126,7 +127,7 @@ class Channels:
         """Send `text` to `person` by `channel`; whatever goes wrong is in the outcome."""
         if channel == EMAIL:
             return self._mail(person, text)
-        secret = self._reach.get(channel)
+        secret = self.reach.get(channel)
         if secret is None:
             return Failed(f"no address for {channel}: set {variable(channel)}")
         return self._notify(secret.get_secret_value(), text, (secret.get_secret_value(),))

@@ -25,11 +25,10 @@ from api.records.sending import (
 from api.records.session import reading, writing
 from api.records.steps import owe_steps, steps_due
 from api.records.ways import forget_ways_gone, way_failed, way_works
-from rules.evaluator import watchlist
 
 if TYPE_CHECKING:
     import threading
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Sequence
     from datetime import datetime, timedelta
 
     from sqlalchemy import Connection, Engine
@@ -37,10 +36,10 @@ if TYPE_CHECKING:
     from api.alerts.channels import Channels, Outcome
     from api.alerts.links import Links
     from api.alerts.message import MessageText
+    from api.book import Book
     from api.records.outbox import OutboxRow
     from api.watch.clock import Clock
     from rules.model.people import Person
-    from rules.model.plan import CarePlan
     from rules.model.site import Site
 
 log = logging.getLogger(__name__)
@@ -67,8 +66,7 @@ class AlertService:
 
     def __init__(
         self,
-        site: Site,
-        plans: Mapping[str, Sequence[CarePlan]],
+        book: Book,
         records: Engine,
         clock: Clock,
         channels: Channels,
@@ -78,16 +76,32 @@ class AlertService:
         links: Links | None = None,
         codes: bool = False,
     ) -> None:
-        self._site = site
-        self._people = People(site)
-        self._writer = Writer(site, plans, base_url.rstrip("/"))
-        self._wording = Wording(self._writer, watchlist(site, plans), links, codes)
+        self._book = book
+        self._base_url = base_url.rstrip("/")
+        self._links = links
+        self._codes = codes
         self._records = records
         self._clock = clock
         self._channels = channels
         self._lease = lease
         self._last_turn: datetime | None = None
         self._last_error: str | None = None
+
+    @property
+    def _site(self) -> Site:
+        return self._book.now.site
+
+    @property
+    def _people(self) -> People:
+        return People(self._site)
+
+    @property
+    def _writer(self) -> Writer:
+        return Writer(self._book.now.site, self._book.now.plans, self._base_url)
+
+    @property
+    def _wording(self) -> Wording:
+        return Wording(self._writer, self._book.now.watchlist, self._links, self._codes)
 
     @property
     def last_turn(self) -> datetime | None:

@@ -21,7 +21,7 @@ ADOPT = """\
 Without a topic: list the devices that were heard and that no sensor of the site file is, each with
 what its numbers probably mean and why. With a topic: append that device to the site file as a
 [[sensor]]. Every byte of the file is kept; the whole is checked first, and left alone if it would
-have a fault. The new sensor counts after a restart.
+have a fault. A running graftvigil takes the new sensor up within seconds.
 
   graftvigil adopt
   graftvigil adopt valley/bag-09 --dry-run
@@ -259,5 +259,7 @@ def _adopt(arguments: argparse.Namespace, adoption: Adoption, waiting: WaitingLi
             f"Nothing was written. Without --dry-run this goes into {arguments.site}.\n"
         )
     else:
-        sys.stdout.write(f"Written into {arguments.site}. It counts after a restart.\n")
+        sys.stdout.write(
+            f"Written into {arguments.site}. A running graftvigil takes it up within seconds.\n"
+        )
     return GOOD

@@ -1,7 +1,8 @@
 """What people wrote down themselves, from a message or at the bench, beside the site file's own.
 
-An observation counts from the next time the watch is built, like one written in the site file: what
-a running watch judges with is settled when it starts, so that a replay of the night equals it.
+An observation counts from the next minute that the watch closes, like one written in the site file.
+One that was taken back counts no more; it stays here, and an entry of `api.records.entries` says
+who took it back.
 """
 
 from __future__ import annotations
@@ -32,12 +33,14 @@ class Entered:
     """An observation of a batch and when it was written down.
 
     `origin` names what it was entered from, such as one answer to one alarm; None: an entry form.
+    `id` is its number once it is kept.
     """
 
     batch: str
     observation: Observation
     entered_at: datetime
     origin: str | None = None
+    id: int | None = None
 
 
 def enter(db: Connection, one: Entered) -> bool:
@@ -87,7 +90,7 @@ def entered(db: Connection, *, batch: str | None = None) -> tuple[Entered, ...]:
         except ValidationError:
             log.warning("observation_unreadable id=%d seen=%s", row.id, row.seen)
             continue
-        every.append(Entered(row.batch, seen, instant(row.entered_ms), row.origin))
+        every.append(Entered(row.batch, seen, instant(row.entered_ms), row.origin, row.id))
     return tuple(every)
 
 

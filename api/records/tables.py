@@ -208,6 +208,40 @@ observations = Table(
     Index("ix_observations_batch_at_ms", "batch", "at_ms"),
 )
 
+entries = Table(
+    "entries",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    Column("kind", String(20), nullable=False),
+    Column("key", String(80), nullable=False),
+    Column("body", Text),
+    Column("previous", Integer, nullable=False),
+    Column("by", String(40), nullable=False),
+    Column("note", Text, nullable=False),
+    Column("origin", String(160), unique=True),
+    Column("entered_ms", BigInteger, nullable=False),
+    UniqueConstraint("kind", "key", "previous"),
+)
+
+file_bases = Table(
+    "file_bases",
+    METADATA,
+    Column("revision", String(64), primary_key=True),
+    Column("text", LargeBinary, nullable=False),
+    Column("first_ms", BigInteger, nullable=False),
+)
+
+watch_books = Table(
+    "watch_books",
+    METADATA,
+    Column("from_minute", BigInteger, primary_key=True, autoincrement=False),
+    Column("revision", String(64), nullable=False),
+    Column("base", ForeignKey("file_bases.revision"), nullable=False),
+    Column("observations", Integer, nullable=False),
+    Column("entries", Integer, nullable=False),
+    Column("taken_ms", BigInteger, nullable=False),
+)
+
 
 def as_ms(at: datetime) -> int:
     """Return an aware instant as whole milliseconds since the epoch, cut down; ValueError if naive.

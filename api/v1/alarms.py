@@ -144,7 +144,10 @@ def body_of(record: AlarmRecord) -> AlarmBody:
 def alarms_router(parts: Parts) -> APIRouter:
     """Return the routes under /alarms."""
     router = APIRouter(prefix="/alarms", tags=["alarms"])
-    ground = Ground(parts.site, parts.watchlist)
+
+    def ground() -> Ground:
+        book = parts.book.now
+        return Ground(book.site, book.watchlist)
 
     @router.get("")
     def alarms(
@@ -242,7 +245,7 @@ def alarms_router(parts: Parts) -> APIRouter:
             record = shelve_alarm(
                 db,
                 alarm_id,
-                ground=ground,
+                ground=ground(),
                 by=body.by,
                 at=parts.clock.now(),
                 why=body.why,
@@ -265,7 +268,7 @@ def alarms_router(parts: Parts) -> APIRouter:
         demand_person(parts, body.by)
         with writing(parts.records) as db, _refusals(alarm_id):
             now = parts.clock.now()
-            record = let_alarm_go(db, alarm_id, ground=ground, by=body.by, at=now, note=body.note)
+            record = let_alarm_go(db, alarm_id, ground=ground(), by=body.by, at=now, note=body.note)
         return body_of(record)
 
     return router

@@ -147,12 +147,12 @@ class RecordBody(BaseModel):
 def batches_router(parts: Parts, sight: Sight) -> APIRouter:
     """Return the routes under /batches."""
     router = APIRouter(prefix="/batches", tags=["batches"])
-    known = {batch.code: batch for batch in parts.site.batch}
 
     def named(code: str) -> Batch:
-        if code not in known:
+        found = next((one for one in parts.site.batch if one.code == code), None)
+        if found is None:
             raise Problem(HTTPStatus.NOT_FOUND, f"The site has no batch {code!r}.")
-        return known[code]
+        return found
 
     @router.get("")
     def batches() -> list[BatchBody]:
@@ -174,7 +174,7 @@ def batches_router(parts: Parts, sight: Sight) -> APIRouter:
         end: Annotated[AwareDatetime, Query(alias="to")],
     ) -> RecordBody:
         """Return a batch along the minutes from <= minute < to; a week at most."""
-        named(code)
+        batch = named(code)
         first = minute_of(as_ms(start))
         count = minute_of(as_ms(end)) - first
         if not 0 < count <= MOST_MINUTES:
@@ -184,7 +184,6 @@ def batches_router(parts: Parts, sight: Sight) -> APIRouter:
         held = span.batches.get(code)
         if held is None:
             raise Problem(HTTPStatus.NOT_FOUND, "Nothing of that span has been judged.")
-        batch = next(one for one in parts.site.batch if one.code == code)
         units = _dose_units(parts, batch)
         return _record(code, held, units, first=first, judged_to=span.judged_to)
 

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from api.book import InForce
     from api.parts import Parts
     from api.records.alarms import AlarmRecord
     from api.records.watch import WatchPosition
@@ -86,7 +87,7 @@ class SpanRecord:
 class _Looked:
     """The outlooks of one minute by one position of the watch, and the state they come from."""
 
-    key: tuple[int, int, str]
+    key: tuple[int, int, str, str]
     state: EvaluatorState
     outlooks: Mapping[str, BatchOutlook]
 
@@ -94,7 +95,8 @@ class _Looked:
 class _Tape:
     """A span being filled: arrays of its whole length, and the state to carry on from."""
 
-    def __init__(self, first_minute: int, minutes: int, made_at: datetime) -> None:
+    def __init__(self, first_minute: int, minutes: int, made_at: datetime, book: InForce) -> None:
+        self.book = book
         self.first_minute = first_minute
         self.minutes = minutes
         self.made_at = made_at
@@ -124,7 +126,7 @@ class Sight:
         self._lock = threading.Lock()
         self._looked: _Looked | None = None
         self._tapes: OrderedDict[tuple[int, int], _Tape] = OrderedDict()
-        self._recent: OrderedDict[tuple[str, int, int], Mapping[Felt, Slots]] = OrderedDict()
+        self._recent: OrderedDict[tuple[str, int, int, str], Mapping[Felt, Slots]] = OrderedDict()
 
     def present(self) -> Present:
         """Return how everything stands now."""
@@ -152,12 +154,13 @@ class Sight:
         )
 
     def _look(self, position: WatchPosition, minute: int) -> _Looked:
-        key = (position.next_minute, minute, position.revision)
+        book = self._parts.book.now
+        key = (position.next_minute, minute, position.revision, book.revision)
         with self._lock:
             if self._looked is not None and self._looked.key == key:
                 return self._looked
         state = unpacked(position.state)
-        found = {one.code: one for one in outlook(self._parts.watchlist, state, minute)}
+        found = {one.code: one for one in outlook(book.watchlist, state, minute)}
         looked = _Looked(key, state, found)
         with self._lock:
             self._looked = looked
@@ -168,7 +171,8 @@ class Sight:
 
         It is what the evaluator says of the readings that are kept now; a reading that came late
         counts here, though the watch did not have it in its hour. A span is worked out anew
-        after half an hour, so that readings loaded afterwards show.
+        after half an hour, so that readings loaded afterwards show, and by each new
+        state of the book.
         """
         with reading(self._parts.records) as db:
             position = load_position(db)
@@ -192,12 +196,13 @@ class Sight:
 
         Of a batch that nothing speaks for at the end, or that is unknown, there are none.
         """
-        key = (code, first_minute, end_minute)
+        book = self._parts.book.now
+        key = (code, first_minute, end_minute, book.revision)
         with self._lock:
             if key in self._recent:
                 return self._recent[key]
         found: dict[Felt, Slots] = {}
-        watched = {batch.code: batch for batch in self._parts.watchlist.batches}
+        watched = {batch.code: batch for batch in book.watchlist.batches}
         if code in watched and first_minute < end_minute:
             speakers = watched[code].span_at(end_minute - 1).speakers
             spoken = {felt: speakers[felt] for felt in BOUNDS if felt in speakers}
@@ -205,7 +210,7 @@ class Sight:
             readings = self._parts.store.span(
                 sorted(channels), first_minute * MINUTE_MS, end_minute * MINUTE_MS
             )
-            block = block_of(self._parts.site, first_minute, end_minute - first_minute, readings)
+            block = block_of(book.site, first_minute, end_minute - first_minute, readings)
             found = {felt: recent_slots(watched[code], block, felt) for felt in spoken}
         with self._lock:
             self._recent[key] = found
@@ -214,11 +219,12 @@ class Sight:
         return found
 
     def _tape(self, first_minute: int, minutes: int) -> _Tape:
-        now = self._parts.clock.now()
+        now, book = self._parts.clock.now(), self._parts.book.now
         with self._lock:
             tape = self._tapes.get((first_minute, minutes))
-            if tape is None or (now - tape.made_at).total_seconds() > NEW_AFTER_S:
-                tape = _Tape(first_minute, minutes, now)
+            old = tape is None or (now - tape.made_at).total_seconds() > NEW_AFTER_S
+            if tape is None or old or tape.book.revision != book.revision:
+                tape = _Tape(first_minute, minutes, now, book)
                 self._tapes[first_minute, minutes] = tape
             self._tapes.move_to_end((first_minute, minutes))
             while len(self._tapes) > MOST_SPANS:
@@ -231,20 +237,20 @@ class Sight:
             milestone = milestone_before(db, tape.first_minute)
         if milestone is None:
             tape.next_minute = tape.first_minute - WARM_UP_MIN
-            tape.state = start(self._parts.watchlist)
+            tape.state = start(tape.book.watchlist)
         else:
             tape.next_minute, tape.state = milestone
 
     def _carry_on(self, tape: _Tape, to_minute: int) -> None:
-        parts = self._parts
+        site, watched = tape.book.site, tape.book.watchlist
         first, count = tape.next_minute, to_minute - tape.next_minute
         # Also channels that speak for no batch: the quality tests hold neighbours together.
-        readings = parts.store.span(
-            sorted(parts.site.channels), first * MINUTE_MS, to_minute * MINUTE_MS
+        readings = self._parts.store.span(
+            sorted(site.channels), first * MINUTE_MS, to_minute * MINUTE_MS
         )
-        block = block_of(parts.site, first, count, readings)
-        state = tape.state if tape.state is not None else start(parts.watchlist)
-        tape.state, _, record = sweep(parts.watchlist, state, block)
+        block = block_of(site, first, count, readings)
+        state = tape.state if tape.state is not None else start(watched)
+        tape.state, _, record = sweep(watched, state, block)
         tape.next_minute = to_minute
         skip = max(0, tape.first_minute - first)
         if skip < count:

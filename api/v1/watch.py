@@ -13,6 +13,7 @@ from api.records.watch import late_count, load_position, watch_gaps_newest
 from rules.model.reading import MINUTE_MS
 
 if TYPE_CHECKING:
+    from api.book import Book
     from api.parts import Parts
 
 
@@ -23,8 +24,35 @@ class GapBody(BaseModel):
     end: AwareDatetime
 
 
+class FaultBody(BaseModel):
+    """What keeps a newer state of the files out: where, what, and the way out."""
+
+    file: str
+    line: int
+    field: str
+    problem: str
+    fix: str
+
+
+class BookBody(BaseModel):
+    """The site and plans in force. The watch judges by `revision` from the next minute on.
+
+    `observations` and `entries` are the newest numbers of what people entered that are in it.
+    `kept_out` holds the faults of what is written now; while there are any, the last good state
+    counts.
+    """
+
+    revision: str
+    observations: int
+    entries: int
+    kept_out: list[FaultBody]
+
+
 class WatchBody(BaseModel):
-    """How far the watch has come. `lag_s` counts from the end of the last judged minute."""
+    """How far the watch has come. `lag_s` counts from the end of the last judged minute.
+
+    `revision` is that of the book by which the last minute was judged.
+    """
 
     now: AwareDatetime
     judged_to: AwareDatetime | None
@@ -34,6 +62,7 @@ class WatchBody(BaseModel):
     readings_kept: int
     late_readings: int
     unwatched: list[GapBody]
+    book: BookBody
 
 
 def watch_router(parts: Parts) -> APIRouter:
@@ -58,6 +87,22 @@ def watch_router(parts: Parts) -> APIRouter:
             readings_kept=parts.store.count(),
             late_readings=late,
             unwatched=[GapBody(start=gap.start, end=gap.end) for gap in gaps],
+            book=_book(parts.book),
         )
 
     return router
+
+
+def _book(book: Book) -> BookBody:
+    now = book.now
+    return BookBody(
+        revision=now.revision,
+        observations=now.known.observations,
+        entries=now.known.entries,
+        kept_out=[
+            FaultBody(
+                file=one.file, line=one.line, field=one.field, problem=one.problem, fix=one.fix
+            )
+            for one in book.trouble
+        ],
+    )

@@ -6,11 +6,11 @@ transaction. Killed anywhere, it goes on from the last cell that was kept, as if
 
 from __future__ import annotations
 
-import hashlib
 import logging
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from api.records.books import last_book, note_book
 from api.records.session import reading, writing
 from api.records.states import is_milestone, keep_milestone, packed, unpacked
 from api.records.watch import (
@@ -36,17 +36,16 @@ from rules.model.reading import MINUTE_MS, minute_of
 
 if TYPE_CHECKING:
     import threading
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable
     from datetime import datetime
 
     from sqlalchemy import Engine
 
+    from api.book import Book
     from api.records.watch import WatchGap
     from api.watch.clock import Clock
     from collector.stores.base import ReadingStore
-    from rules.evaluator import EvaluatorState, Watchlist
-    from rules.model.plan import CarePlan
-    from rules.model.site import Site
+    from rules.evaluator import EvaluatorState
 
 log = logging.getLogger(__name__)
 
@@ -55,24 +54,23 @@ LONGEST_PAUSE_S = 30.0
 UNWATCHED_AFTER_MIN = 5
 
 
-def revision_of(site: Site, plans: Mapping[str, Sequence[CarePlan]]) -> str:
-    """Return a name for exactly this site and these plans: any edit changes it."""
-    versions = [plan.model_dump_json() for name in sorted(plans) for plan in plans[name]]
-    text = [site.model_dump_json(), *versions]
-    return hashlib.sha256("\n".join(text).encode()).hexdigest()
-
-
 @dataclass(slots=True)
 class _Going:
-    """Where a running watch is; thrown away after a fault, and made again from the records."""
+    """Where a running watch is; thrown away after a fault, and made again from the records.
+
+    `noted` is the revision of the book that the newest cell is noted to be judged with.
+    """
 
     position: WatchPosition
     state: EvaluatorState
     inflow: Inflow
+    noted: str | None
 
 
 class Watch:
     """Feeds readings to the evaluator, cell by cell. One thread calls it.
+
+    A new state of the book is taken up between two cells, as if the watch had been started anew.
 
     Parameters
     ----------
@@ -87,9 +85,7 @@ class Watch:
 
     def __init__(
         self,
-        watchlist: Watchlist,
-        site: Site,
-        plans: Mapping[str, Sequence[CarePlan]],
+        book: Book,
         store: ReadingStore,
         records: Engine,
         clock: Clock,
@@ -98,10 +94,9 @@ class Watch:
         start_minute: int | None = None,
         unwatched_after_min: int = UNWATCHED_AFTER_MIN,
     ) -> None:
-        self._watchlist = watchlist
-        self._site = site
-        self._revision = revision_of(site, plans)
-        self._ground = Ground(site, watchlist)
+        self._book = book
+        self._judged_by = book.now
+        self._ground = Ground(book.now.site, book.now.watchlist)
         self._store = store
         self._records = records
         self._clock = clock
@@ -152,33 +147,47 @@ class Watch:
 
     def _close_due(self, stopped: Callable[[], bool]) -> int:
         now = self._clock.now()
+        self._take_book()
         end_minute = (milliseconds(self._clock) - self._lateness_ms) // MINUTE_MS
         going = self._going = self._going or self._take_up()
         self._take_in(going, now)
         gap = self._gap(going.position.next_minute, end_minute, now)
         closed = 0
         while going.position.next_minute < end_minute and not stopped():
+            if self._book.now is not self._judged_by:
+                break  # the next turn goes on with it
             self._close_next(going, gap, now)
             closed += 1
         return closed
+
+    def _take_book(self) -> None:
+        """Judge by what is in force now; what else is known of the past minutes stays as it is."""
+        new = self._book.now
+        if new.revision != self._judged_by.revision:
+            self._going = None
+        if new is not self._judged_by:
+            self._judged_by = new
+            self._ground = Ground(new.site, new.watchlist)
 
     def _take_up(self) -> _Going:
         """Go on from the records; before the first start, begin there."""
         with reading(self._records) as db:
             position = load_position(db)
+            noted = last_book(db)
         if position is None:
             position = self._begin()
-        if position.revision != self._revision:
+        if position.revision != self._judged_by.revision:
             log.info("watch_plans_changed next_minute=%d", position.next_minute)
         return _Going(
             position,
             self._state_in(position),
             Inflow(
                 self._store,
-                tuple(self._site.channels),
+                tuple(self._judged_by.site.channels),
                 sequence=position.sequence,
                 next_minute=position.next_minute,
             ),
+            noted,
         )
 
     def _state_in(self, position: WatchPosition) -> EvaluatorState:
@@ -192,7 +201,7 @@ class Watch:
             return state
         # Watching must go on: delays begin anew, and so does what stands open.
         log.error("watch_state_unreadable next_minute=%d", position.next_minute)
-        fresh = start(self._watchlist)
+        fresh = start(self._judged_by.watchlist)
         with writing(self._records) as db:
             forget_open(db, now=self._clock.now())
             keep_milestone(db, position.next_minute, packed(fresh))
@@ -206,8 +215,8 @@ class Watch:
             began_minute=first,
             next_minute=first,
             sequence=self._store.last_sequence(),
-            revision=self._revision,
-            state=packed(start(self._watchlist)),
+            revision=self._judged_by.revision,
+            state=packed(start(self._judged_by.watchlist)),
         )
         with writing(self._records) as db:
             begin_position(db, position)
@@ -250,23 +259,33 @@ class Watch:
             return note_gap(db, from_minute=next_minute, to_minute=end_minute, noted_at=now)
 
     def _close_next(self, going: _Going, gap: WatchGap | None, now: datetime) -> None:
-        minute = going.position.next_minute
-        cell = cell_of(self._site, minute, going.inflow.readings_of(minute))
-        state, events = step(self._watchlist, going.state, cell)
+        minute, by = going.position.next_minute, self._judged_by
+        cell = cell_of(by.site, minute, going.inflow.readings_of(minute))
+        state, events = step(by.watchlist, going.state, cell)
         moved = replace(
             going.position,
             next_minute=minute + 1,
             sequence=going.inflow.sequence,
-            revision=self._revision,
+            revision=by.revision,
             state=packed(state),
         )
         beside = {
-            event: particulars_of(self._watchlist, event, before=going.state, after=state)
+            event: particulars_of(by.watchlist, event, before=going.state, after=state)
             for event in events
             if isinstance(event, ConditionOpened)
         }
         with writing(self._records) as db:
             save_position(db, moved, moved_from=going.position)
+            if going.noted != by.revision:
+                note_book(
+                    db,
+                    minute,
+                    revision=by.revision,
+                    base=by.base.revision,
+                    base_text=by.base.text,
+                    known=by.known,
+                    at=now,
+                )
             if is_milestone(moved.next_minute):
                 keep_milestone(db, moved.next_minute, moved.state)
             keep_events(
@@ -282,6 +301,7 @@ class Watch:
                 owe_summaries(db, gap, ground=self._ground, now=now)
         going.position = moved
         going.state = state
+        going.noted = by.revision
         for event in events:
             log.info("watch_event minute=%d what=%s", minute, event)
 

@@ -116,6 +116,7 @@ def adopt_router(at: Desk) -> APIRouter:
                 page=page,
                 trouble=str(trouble),
             )
+        parts.refresh()
         parts.ingest.waiting.note_adopted(covered(known), at_ms=milliseconds(parts.clock))
         return RedirectResponse("/sensors#strangers", status_code=HTTPStatus.SEE_OTHER)
 

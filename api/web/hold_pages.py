@@ -33,12 +33,14 @@ def holding_router(at: Desk) -> APIRouter:
     """Return the page of work in hand and the routes of the forms."""
     router = APIRouter(include_in_schema=False, default_response_class=HTMLResponse)
     parts = at.parts
-    ground = Ground(parts.site, parts.watchlist)
-    people = {person.id for person in parts.site.person}
+
+    def ground() -> Ground:
+        book = parts.book.now
+        return Ground(book.site, book.watchlist)
 
     def someone(request: Request, by: str) -> Telling:
         telling = at.telling(request)
-        if by not in people:
+        if by not in {person.id for person in parts.site.person}:
             raise HTTPException(HTTPStatus.UNPROCESSABLE_ENTITY, telling.words.unknown_person)
         return telling
 
@@ -127,7 +129,7 @@ def holding_router(at: Desk) -> APIRouter:
                     held = shelve_alarm(
                         db,
                         alarm_id,
-                        ground=ground,
+                        ground=ground(),
                         by=by,
                         at=now,
                         why=because,
@@ -137,7 +139,7 @@ def holding_router(at: Desk) -> APIRouter:
                     held = take_alarm_out(db, alarm_id, by=by, at=now, why=because)
                 else:
                     held = let_alarm_go(
-                        db, alarm_id, ground=ground, by=by, at=now, note=because or None
+                        db, alarm_id, ground=ground(), by=by, at=now, note=because or None
                     )
             except UnknownAlarm as trouble:
                 raise HTTPException(HTTPStatus.NOT_FOUND) from trouble

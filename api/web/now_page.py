@@ -89,7 +89,7 @@ def now_page(parts: Parts, present: Present, picture: DayPicture, telling: Telli
         for code, seen in sorted(
             present.outlooks.items(), key=lambda item: _order(item[0], item[1], present)
         )
-        if seen.standing not in (None, Standing.STEADY)
+        if code in by_code and seen.standing not in (None, Standing.STEADY)
     ]
     counts: dict[Standing | None, int] = {}
     for code in by_code:

@@ -123,7 +123,6 @@ def pages_router(at: Desk, sight: Sight) -> APIRouter:
     """Return the routes of all pages."""
     router = APIRouter(include_in_schema=False, default_response_class=HTMLResponse)
     parts = at.parts
-    batches = {batch.code: batch for batch in parts.site.batch}
 
     @router.get("/")
     def now(request: Request) -> Response:
@@ -136,10 +135,11 @@ def pages_router(at: Desk, sight: Sight) -> APIRouter:
 
     @router.get("/batches/{code}")
     def one_batch(request: Request, code: str, day: date | None = None) -> Response:
-        if code not in batches:
+        batch = next((one for one in parts.site.batch if one.code == code), None)
+        if batch is None:
             raise HTTPException(HTTPStatus.NOT_FOUND)
         telling = at.telling(request)
-        page = batch_page(parts, sight, batches[code], on=day, telling=telling)
+        page = batch_page(parts, sight, batch, on=day, telling=telling)
         labels = label_words(telling.words.code)
         return at.answer(request, "batch.html", telling, page=page, labels=labels)
 

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 MOST_REFUSED = 1000
 MOST_SHOWN = 12
 MOST_STRANGERS = 40
+MOST_FAULTS = 10
 CLOCK_TOLD_MS = 60_000
 """A clock this far off puts readings into wrong minutes, and is told."""
 
@@ -94,6 +95,7 @@ class SensorPage:
     """All that the page says."""
 
     answer: str
+    kept_out: tuple[str, ...]
     collector: str
     collector_in_trouble: bool
     waiting: int
@@ -124,6 +126,7 @@ def sensor_page(parts: Parts, present: Present, telling: Telling) -> SensorPage:
         answer = f"{answer} {telling.words.sensors_doubted(doubted)}"
     return SensorPage(
         answer=answer,
+        kept_out=tuple(str(fault) for fault in parts.book.trouble[:MOST_FAULTS]),
         collector=collector,
         collector_in_trouble=trouble,
         waiting=sum(not one.adopted for one in strangers),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -22,6 +22,8 @@ Where = tuple[str | int, ...]
 
 LARGEST_BYTES = 4_000_000
 NAMED_BY = ("id", "code")
+ENTERED = "entered"
+"""What stands for the file, and the number of the entry for its line, of what was entered."""
 KEYS = frozenset({"bare_key", "quoted_key", "dotted_key"})
 BYTE_ORDER_MARKS = (b"\xff\xfe", b"\xfe\xff")
 
@@ -45,11 +47,15 @@ HINTS = (
 
 @dataclass(frozen=True, slots=True)
 class TomlText:
-    """The values of one file and the lines on which they stand."""
+    """The values of one file and the lines on which they stand.
+
+    `entered` holds the places of what a person entered over it, with the numbers of the entries.
+    """
 
     file: str
     values: Mapping[str, object]
     lines: Mapping[Where, int]
+    entered: Mapping[Where, int] = field(default_factory=dict)
 
     def line(self, where: Where) -> int:
         """Return the line of a field; for one that is not there, of the nearest thing above it."""
@@ -76,7 +82,7 @@ class TomlText:
     def fault(self, where: Where, problem: str, *, fix: str) -> Fault:
         """Return what is wrong with the field `where`, in one line."""
         return Fault(
-            file=self.file,
+            file=ENTERED if where[:2] in self.entered else self.file,
             line=self.line(where),
             field=self.field(where),
             problem=problem,

@@ -51,6 +51,7 @@ class DropFolder:
     moved to `taken/`, or to `refused/` when it cannot be used, with a report beside it. Killed in
     between, the next start loads it again, which changes nothing. Files whose name begins with a
     dot or ends like an unfinished download are left alone, and so are links and folders.
+    `sensors` and `site_zone` may be put anew while it runs.
     NAME.map.toml says how to read NAME, all.map.toml how to read all others.
     """
 
@@ -64,9 +65,9 @@ class DropFolder:
         rejects: RejectLog,
     ) -> None:
         self._folder = folder
-        self._sensors = sensors
+        self.sensors = sensors
         self._loader = loader
-        self._site_zone = site_zone
+        self.site_zone = site_zone
         self._rejects = rejects
         self._seen: dict[str, _Size] = {}
 
@@ -118,9 +119,9 @@ class DropFolder:
         try:
             detection = detect(
                 path,
-                self._sensors,
+                self.sensors,
                 mapping_in((), self._mapping_for(path)),
-                site_zone=self._site_zone,
+                site_zone=self.site_zone,
                 now_ms=self._loader.latest_ms(),
             )
         except FileRefused as refused:

@@ -15,11 +15,11 @@ from pydantic import SecretStr
 
 from api.alerts.channels import Channels
 from api.alerts.service import AlertService
+from api.book import Book, in_force_of
 from api.records.session import open_records, reading
 from api.watch.clock import TurnedClock
 from api.watch.loop import Watch
 from collector.stores.sqlite import SqliteStore
-from rules.evaluator import watchlist
 from rules.model.plan import CarePlan
 from rules.model.reading import MINUTE_MS, Reading
 from rules.model.site import Site
@@ -239,6 +239,7 @@ class Nursery:
     watch: Watch
     alerts: AlertService
     records_at: Path | str
+    book: Book
 
     def keep(self, minute: int, **humidity: float | None) -> None:
         """Keep a reading of each probe in the minute after FIRST; None: the probe is silent."""
@@ -298,8 +299,9 @@ def _open(
 ) -> Nursery:
     store = SqliteStore(folder / "readings.db")
     records = open_records(records_at)
-    watch = Watch(watchlist(site, plans), site, plans, store, records, clock, lateness_s=LATENESS_S)
-    alerts = AlertService(site, plans, records, clock, channels, base_url="http://shed.invalid")
+    book = Book(in_force_of(site, plans))
+    watch = Watch(book, store, records, clock, lateness_s=LATENESS_S)
+    alerts = AlertService(book, records, clock, channels, base_url="http://shed.invalid")
     return Nursery(
         folder,
         site,
@@ -311,6 +313,7 @@ def _open(
         watch,
         alerts,
         records_at,
+        book,
     )
 
 

@@ -198,7 +198,7 @@ def test_the_command_lists_who_waits_and_adopts_one(adopt, site):
     assert (code, site.read_bytes()) == (0, old)
     code, out, _ = adopt({}, "new/b9", "--bench", "b1", "--title", "By the door")
     assert code == 0
-    assert "after a restart" in out
+    assert "takes it up within seconds" in out
     sensor = read_site(site)[0].sensor[-1]
     assert (sensor.id, sensor.title, sensor.position[0].bench) == ("b9", "By the door", "b1")
     assert [channel.id for channel in sensor.channel] == ["air", "humidity"]

@@ -21,12 +21,12 @@ from sqlalchemy import event
 
 from api.alerts.channels import Channels
 from api.alerts.service import AlertService
+from api.book import Book, in_force_of
 from api.records.session import open_records, reading
 from api.records.watch import load_position
 from api.watch.clock import TurnedClock
 from api.watch.loop import Watch
 from collector.stores.sqlite import SqliteStore
-from rules.evaluator import watchlist
 from rules.model.plan import CarePlan
 from rules.model.reading import Reading
 from rules.model.site import Site
@@ -67,10 +67,9 @@ def main(folder: Path, port: int, gateway: int, die_at: int) -> None:
     done = 0 if position is None else position.next_minute - first
     start = datetime.fromtimestamp(first * 60, UTC)
     clock = TurnedClock(start)
+    book = Book(in_force_of(site, plans))
     watch = Watch(
-        watchlist(site, plans),
-        site,
-        plans,
+        book,
         store,
         records,
         clock,
@@ -82,7 +81,7 @@ def main(folder: Path, port: int, gateway: int, die_at: int) -> None:
         "watch@small.example.invalid",
         reach={"gateway": SecretStr(f"json://127.0.0.1:{gateway}/say")},
     )
-    alerts = AlertService(site, plans, records, clock, channels, base_url="http://shed.invalid")
+    alerts = AlertService(book, records, clock, channels, base_url="http://shed.invalid")
     for minute in range(done, len(arrivals)):
         store.keep([Reading(*reading) for reading in arrivals[minute]])
         clock.turn_to(start + timedelta(minutes=minute + 1, seconds=LATENESS_S))

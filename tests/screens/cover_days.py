@@ -14,19 +14,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from api.book import Book, in_force_of, revision_of
 from api.parts import Parts
 from api.records.session import open_records, writing
 from api.records.states import keep_milestone, packed
 from api.records.watch import WatchPosition, begin_position
 from api.settings import Settings
 from api.watch.clock import TurnedClock, milliseconds
-from api.watch.loop import Watch, revision_of
+from api.watch.loop import Watch
 from collector.gate import Gate
 from collector.ingest import Ingest
 from collector.rejects import RejectLog
 from collector.stores.sqlite import SqliteStore
 from rules.cells import block_of
-from rules.evaluator import start, sweep, watchlist
+from rules.evaluator import start, sweep
 from rules.model.plan import CarePlan
 from rules.model.reading import MINUTE_MS, Reading
 from rules.model.site import Site
@@ -333,7 +334,7 @@ def opened(folder: Path) -> object:
     records = open_records(folder / "records.db")
     clock = TurnedClock(MORNING)
     rejects = RejectLog(store.file)
-    watched = watchlist(made, versions)
+    book = Book(in_force_of(made, versions))
     ingest = Ingest(
         Gate(made.sensor),
         store,
@@ -342,9 +343,7 @@ def opened(folder: Path) -> object:
         clock_ms=lambda: milliseconds(clock),
     )
     parts = Parts(
-        site=made,
-        plans=versions,
-        watchlist=watched,
+        book=book,
         store=store,
         rejects=rejects,
         ingest=ingest,
@@ -353,9 +352,7 @@ def opened(folder: Path) -> object:
         settings=Settings(),
     )
     watch = Watch(
-        watched,
-        made,
-        versions,
+        book,
         store,
         records,
         clock,
@@ -398,9 +395,7 @@ def fill(folder: Path) -> None:
 def watch_on(parts: Parts, *, minutes: int) -> None:
     """Let a watch of these parts close some more minutes, as after an edit of the plans."""
     watch = Watch(
-        parts.watchlist,
-        parts.site,
-        parts.plans,
+        parts.book,
         parts.store,
         parts.records,
         parts.clock,

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 import uvicorn
 from pydantic import SecretStr
 
+from api.book import Book, in_force_of
 from api.parts import Parts
 from api.records.session import open_records
 from api.settings import Settings
@@ -31,7 +32,6 @@ from collector.gate import Gate, Message
 from collector.ingest import Ingest
 from collector.rejects import RejectLog
 from collector.stores.sqlite import SqliteStore
-from rules.evaluator import watchlist
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -95,7 +95,7 @@ def nursery(folder: Path, *, notice: str | None = None, token: bool = True) -> N
     records = open_records(folder / "records.db")
     clock = TurnedClock(NIGHT)
     rejects = RejectLog(store.file)
-    watched = watchlist(read.site, read.versions)
+    book = Book(in_force_of(read.site, read.versions))
     ingest = Ingest(
         Gate(read.site.sensor),
         store,
@@ -104,9 +104,7 @@ def nursery(folder: Path, *, notice: str | None = None, token: bool = True) -> N
         clock_ms=lambda: milliseconds(clock),
     )
     parts = Parts(
-        site=read.site,
-        plans=read.versions,
-        watchlist=watched,
+        book=book,
         store=store,
         rejects=rejects,
         ingest=ingest,
@@ -116,9 +114,7 @@ def nursery(folder: Path, *, notice: str | None = None, token: bool = True) -> N
         notice=notice,
     )
     watch = Watch(
-        watched,
-        read.site,
-        read.versions,
+        book,
         store,
         records,
         clock,

@@ -302,7 +302,7 @@ def test_a_stranger_is_adopted_in_two_clicks(driver, tern_hollow, serving, tmp_p
             one.save_screenshot(f"{os.environ['GRAFTVIGIL_SCREENSHOTS']}/{name}-adopt.png")
         one.find_element(By.CSS_SELECTOR, "form.adopt button").click()
         patiently(one, 10).until(lambda d: d.current_url.endswith("/sensors#strangers"))
-        assert "It counts after a restart." in one.page_source
+        assert "It counts from the next minute." in one.page_source
         assert [e["message"] for e in one.get_log("browser")] == []
         one.get("about:blank")
     written = (tmp_path / "site.toml").read_text(encoding="utf-8")

@@ -144,17 +144,20 @@ class English:
     refused_why: ClassVar[str] = (
         "These came in and were not kept as readings. Each line says why, and what puts it right."
     )
+    kept_out: ClassVar[str] = (
+        "Mend the files: there is a fault in what was written, so the last good state still counts."
+    )
     unknown_topics: ClassVar[str] = "Heard, and not in the site file"
     strangers_why: ClassVar[str] = (
         "Each may be a new sensor. Adopt what is yours; keep the rest away from the broker."
     )
     adopt: ClassVar[str] = "Adopt"
-    adopted: ClassVar[str] = "Written into the site file. It counts after a restart."
+    adopted: ClassVar[str] = "Written into the site file. It counts from the next minute."
     not_recognised: ClassVar[str] = "in no payload that can be read here"
     adopt_hint: ClassVar[str] = (
         "What follows is guessed from its newest message. Put right what is wrong. It is then "
-        "added at the end of the site file; nothing else in it is touched. It counts after a "
-        "restart."
+        "added at the end of the site file; nothing else in it is touched. It counts from the "
+        "next minute."
     )
     adopt_write: ClassVar[str] = "Write it into the site file"
     adopt_name: ClassVar[str] = "Name"

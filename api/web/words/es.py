@@ -121,12 +121,15 @@ class Spanish(English):
     refused_why: ClassVar[str] = (
         "Esto llegó y no se guardó como lectura. Cada línea dice por qué y cómo arreglarlo."
     )
+    kept_out: ClassVar[str] = (
+        "Corrija los archivos: hay un error en lo escrito, así que cuenta el último estado bueno."
+    )
     unknown_topics: ClassVar[str] = "Oído, y no está en el archivo del lugar"
     strangers_why: ClassVar[str] = (
         "Cada uno puede ser un sensor nuevo. Adopte los suyos; aleje los demás del servidor MQTT."
     )
     adopt: ClassVar[str] = "Adoptar"
-    adopted: ClassVar[str] = "Escrito en el archivo del lugar. Cuenta al volver a arrancar."
+    adopted: ClassVar[str] = "Escrito en el archivo del lugar. Cuenta desde el próximo minuto."
     not_recognised: ClassVar[str] = "en ningún formato que aquí se pueda leer"
     adopt_hint: ClassVar[str] = (
         "Lo que sigue se adivina de su último mensaje. Corrija lo que esté mal. Luego se añade al "

@@ -45,7 +45,7 @@ def dry(nursery):
 
 @pytest.fixture
 def buttons(dry):
-    return Buttons(dry.site, dry.records, dry.clock, LINKS, secrets={"corvin": SECRET})
+    return Buttons(dry.book, dry.records, dry.clock, LINKS, secrets={"corvin": SECRET})
 
 
 def code_of(nursery) -> str:

@@ -63,8 +63,7 @@ def test_a_broker_that_is_down_is_a_failure_with_a_cause(small_site):
 
 def with_links(nursery, links: Links, *, codes: bool = False) -> AlertService:
     return AlertService(
-        nursery.site,
-        nursery.plans,
+        nursery.book,
         nursery.records,
         nursery.clock,
         nursery.channels,

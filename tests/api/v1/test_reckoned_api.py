@@ -8,8 +8,8 @@ from datetime import datetime
 import httpx
 import pytest
 
+from api.book import Book, in_force_of
 from rules.cover import TooThin
-from rules.evaluator import watchlist
 from rules.reckoning import ahead_under_cover
 from rules.reserve import through_last_hours
 
@@ -94,7 +94,7 @@ def test_a_house_without_a_sensor_says_that_one_is_missing(hot_bags, serving):
     parts = hot_bags.parts
     fewer = tuple(sensor for sensor in parts.site.sensor if sensor.id != "house")
     site = parts.site.model_copy(update={"sensor": fewer})
-    without = replace(parts, site=site, watchlist=watchlist(site, parts.plans))
+    without = replace(parts, book=Book(in_force_of(site, parts.plans)))
     with serving(without) as address:
         heat = httpx.get(f"{address}{V1}/batches/MG-07").json()["cover_heat"]
     assert (heat["sensor_inside"], heat["sensor_outside"]) == (True, False)

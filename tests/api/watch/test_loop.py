@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import pytest
 from sqlalchemy import update
 
+from api.book import revision_of
 from api.records.alarms import (
     NothingToAcknowledge,
     acknowledge,
@@ -28,7 +29,6 @@ from api.records.watch import (
     standing_history,
     watch_gaps_newest,
 )
-from api.watch.loop import revision_of
 from rules.cells import block_of
 from rules.evaluator import start, sweep, watchlist
 from rules.model.alarm import AlarmState, Cue

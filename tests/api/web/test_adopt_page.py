@@ -59,7 +59,7 @@ def test_two_clicks_make_a_stranger_a_sensor(client, site):
     sensor = read_site(site)[0].sensor[-1]
     assert [(c.id, c.unit) for c in sensor.channel] == [("air", "degC"), ("humidity", "%RH")]
     after = client.get("/sensors").text
-    assert "It counts after a restart." in after
+    assert "It counts from the next minute." in after
     assert "/adopt?" not in after
     assert client.get(address).status_code == 404
 

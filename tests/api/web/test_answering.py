@@ -130,7 +130,7 @@ def test_done_writes_what_was_done_and_counts_when_the_watch_is_built(
     assert after.observation == (*before.observation, one.observation)
     page = client.get(f"/answer/{token}").text
     assert "watered · floor and bench" in page
-    assert "counts for stages and checks when graftvigil next starts" in page
+    assert "counts for stages and checks from the next minute" in page
 
 
 def test_a_check_of_the_plan_may_be_what_was_done(client, tern_hollow, token, asked):

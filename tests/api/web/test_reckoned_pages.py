@@ -11,11 +11,11 @@ from html import unescape
 import httpx
 import pytest
 
+from api.book import Book, in_force_of
 from api.web.telling import Telling
 from api.web.water import _plainly
 from api.web.words.en import English
 from api.web.words.languages import LANGUAGES
-from rules.evaluator import watchlist
 from rules.model.batch import Observation
 from rules.model.drying import Drying, Leaves, Ranged, Stick
 
@@ -102,7 +102,7 @@ def test_the_thickness_measured_on_a_batch_stands_before_the_plans(hot_bags, ser
         for one in parts.site.batch
     )
     measured = parts.site.model_copy(update={"batch": batches})
-    with serving(replace(parts, site=measured)) as address:
+    with serving(replace(parts, book=Book(in_force_of(measured, parts.plans)))) as address:
         said = text_of(section(httpx.get(f"{address}/batches/WL-03").text, "water"))
     assert "thickness of the stick 6.5 mm 6.5 to 6.5 mm measured on this batch" in said
 
@@ -169,7 +169,7 @@ def test_a_missing_sensor_is_named(hot_bags, serving, sensor: str, says: str):
     parts = hot_bags.parts
     fewer = tuple(one for one in parts.site.sensor if one.id != sensor)
     site = parts.site.model_copy(update={"sensor": fewer})
-    with serving(replace(parts, site=site, watchlist=watchlist(site, parts.plans))) as address:
+    with serving(replace(parts, book=Book(in_force_of(site, parts.plans)))) as address:
         page = httpx.get(f"{address}/batches/MG-07").text
     assert says in text_of(section(page, "heat"))
 
@@ -180,7 +180,7 @@ def test_a_batch_without_a_cover_or_a_plan_for_drying_has_no_such_sections(
     assert 'id="heat"' not in hot_client.get("/batches/WL-03").text
     parts = hot_bags.parts
     dry = {name: (one[0].model_copy(update={"drying": None}),) for name, one in parts.plans.items()}
-    with serving(replace(parts, plans=dry, watchlist=watchlist(parts.site, dry))) as address:
+    with serving(replace(parts, book=Book(in_force_of(parts.site, dry)))) as address:
         assert 'id="water"' not in httpx.get(f"{address}/batches/MG-07").text
 
 
@@ -254,7 +254,7 @@ def test_a_limit_on_film_that_holds_says_that_it_is_silent(hot_bags, serving):
         one.model_copy(update={"observation": (split, mended)}) for one in parts.site.batch
     )
     site = parts.site.model_copy(update={"batch": batches})
-    with serving(replace(parts, site=site, watchlist=watchlist(site, parts.plans))) as address:
+    with serving(replace(parts, book=Book(in_force_of(site, parts.plans)))) as address:
         for day in ("", "?day=2026-11-12"):
             said = text_of(httpx.get(f"{address}/batches/WL-03{day}").text)
             assert re.search(r"0\.\d\d kPa \(not while the film holds\)", said), day
@@ -280,7 +280,7 @@ def only(parts, kept: str):
         }
     )
     plans = {**parts.plans, "bag": (plan.model_copy(update={"stage": {stage: fewer}}),)}
-    return replace(parts, plans=plans, watchlist=watchlist(parts.site, plans))
+    return replace(parts, book=Book(in_force_of(parts.site, plans)))
 
 
 def raised_alone(hot_bags, serving, kept: str) -> str:

@@ -10,6 +10,7 @@ from datetime import timedelta
 import httpx
 import pytest
 
+from api.book import Book, in_force_of
 from rules.doubt import QualityTest
 
 MINUTE = timedelta(minutes=1)
@@ -40,7 +41,9 @@ def with_calibration(nursery, **written):
     damp["calibration"] = [{"since": "2026-10-01T08:00:00+11:00", "offset": 0.5, **written}]
     checked = type(probe).model_validate(told)
     sensors = tuple(checked if one.id == "bag-07" else one for one in site.sensor)
-    return dataclasses.replace(nursery.parts, site=site.model_copy(update={"sensor": sensors}))
+    changed = site.model_copy(update={"sensor": sensors})
+    book = Book(in_force_of(changed, nursery.parts.plans))
+    return dataclasses.replace(nursery.parts, book=book)
 
 
 def test_a_probe_that_says_what_cannot_be_is_not_believed_and_stands_on_top(client, tern_hollow):

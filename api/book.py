@@ -1,0 +1,169 @@
+"""The book: site and care plans as they are in force now, open while everything runs.
+
+What is in force is one value that never changes; a new one takes its place whole. Readers take it
+once and work with it to their end, and never wait.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from api.records.entries import NOTHING_KNOWN, Kind
+from api.records.observations import with_entered
+from api.site_files import Files, PlanFolder, site_in
+from api.written.entered import Put, key_of
+from api.written.sentences import as_json
+from api.written.toml_text import TomlText
+from rules.evaluator import watchlist
+from rules.model.fault import Fault
+from rules.model.plan import CarePlan
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from api.records.entries import Entry, Known
+    from api.records.observations import Entered
+    from rules.evaluator import Watchlist
+    from rules.model.site import Site
+
+LISTS = (Kind.BATCH, Kind.SENSOR, Kind.PERSON, Kind.SWAP, Kind.ABSENCE)
+
+
+def revision_of(site: Site, plans: Mapping[str, Sequence[CarePlan]]) -> str:
+    """Return a name for exactly this site and these plans: any edit changes it."""
+    versions = [plan.model_dump_json() for name in sorted(plans) for plan in plans[name]]
+    text = [site.model_dump_json(), *versions]
+    return hashlib.sha256("\n".join(text).encode()).hexdigest()
+
+
+@dataclass(frozen=True, slots=True)
+class Base:
+    """The files that everything entered is put over. `text` is what they hold, as JSON."""
+
+    files: Files
+    text: str
+
+    @property
+    def revision(self) -> str:
+        """A name for exactly what the files hold."""
+        return hashlib.sha256(self.text.encode()).hexdigest()
+
+
+@dataclass(frozen=True, slots=True)
+class InForce:
+    """Site, all versions of its plans by id, and what is judged by them. It never changes.
+
+    `revision` names it. `base` are the files it stands on, `known` how far entries are in it.
+    """
+
+    site: Site
+    plans: Mapping[str, tuple[CarePlan, ...]]
+    watchlist: Watchlist
+    revision: str
+    base: Base
+    known: Known
+
+    def written(self, kind: Kind, key: str) -> dict[str, object] | None:
+        """Return the written form of a thing in force; None if there is none of that name.
+
+        Of a batch without its observations, which are entered one by one.
+        """
+        for one in getattr(self.site, kind.value):
+            form: dict[str, object] = one.model_dump(mode="json", exclude_none=True)
+            if key_of(kind.value, form) == key:
+                form.pop("observation", None)
+                return form
+        return None
+
+
+def form_revision(form: Mapping[str, object] | None) -> str:
+    """Return a name for a written form: any change changes it; "none" for nothing."""
+    if form is None:
+        return "none"
+    text = json.dumps(form, sort_keys=True, ensure_ascii=False)
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def base_of(files: Files) -> Base:
+    """Return the base that whole files make. ValueError if the site file could not be read."""
+    if isinstance(files.text, Fault):
+        msg = f"not a base: {files.text}"
+        raise ValueError(msg)  # noqa: TRY004 - the value is at fault, not its type
+    plans = {
+        name: [plan.model_dump(mode="json") for plan in files.folder.versions[name]]
+        for name in sorted(files.folder.versions)
+    }
+    kept = {"file": files.text.file, "site": files.text.values, "plans": plans}
+    return Base(files, as_json(kept))
+
+
+def base_from(text: str) -> Base:
+    """Return the base that a text from `Base.text` describes; it knows no lines."""
+    kept = json.loads(text)
+    plans = {
+        name: tuple(CarePlan.model_validate(one) for one in versions)
+        for name, versions in kept["plans"].items()
+    }
+    values = TomlText(kept["file"], kept["site"], {})
+    return Base(Files(values, PlanFolder(plans, (), tuple(plans))), text)
+
+
+def compiled(
+    base: Base, entries: Iterable[Entry], seen: Iterable[Entered], known: Known
+) -> InForce | tuple[Fault, ...]:
+    """Return what is in force by files and entries together, or every fault of them."""
+    entries = tuple(entries)
+    lists = {kind.value for kind in LISTS}
+    puts = [
+        Put(one.kind.value, one.key, one.body, one.id) for one in entries if one.kind.value in lists
+    ]
+    site, faults = site_in(base.files, puts)
+    if site is None or faults:
+        return faults
+    back = {one.key for one in entries if one.kind is Kind.OBSERVATION and one.body is None}
+    site = with_entered(site, (one for one in seen if str(one.id) not in back))
+    return in_force_of(site, base.files.folder.versions, base=base, known=known)
+
+
+def in_force_of(
+    site: Site,
+    plans: Mapping[str, tuple[CarePlan, ...]],
+    *,
+    base: Base | None = None,
+    known: Known = NOTHING_KNOWN,
+) -> InForce:
+    """Return a checked site with its plans as what is in force; without `base`, on itself alone."""
+    if base is None:
+        values = TomlText("site", site.model_dump(mode="json", exclude_none=True), {})
+        base = base_of(Files(values, PlanFolder(plans, (), tuple(plans))))
+    return InForce(
+        site=site,
+        plans=plans,
+        watchlist=watchlist(site, plans),
+        revision=revision_of(site, plans),
+        base=base,
+        known=known,
+    )
+
+
+class Book:
+    """Holds what is in force. Any thread may look; `put` is for who keeps it, one at a time.
+
+    `trouble` holds the faults that keep a newer state of the files, or of what was entered, out.
+    """
+
+    def __init__(self, now: InForce) -> None:
+        self._now = now
+        self.trouble: tuple[Fault, ...] = ()
+
+    @property
+    def now(self) -> InForce:
+        """What is in force."""
+        return self._now
+
+    def put(self, new: InForce) -> None:
+        """Let a new state take the place of the one in force, whole."""
+        self._now = new
