@@ -22,10 +22,12 @@ from api.alerts.reach import reach_in
 from api.alerts.service import AlertService
 from api.keeping import drop_folder_of, store_in, take_the_pulse, upkeep_of
 from api.parts import Parts
+from api.pictures.pictures import Pictures
 from api.records.observations import entered, with_entered
 from api.records.session import open_records, reading
 from api.settings import RECORDS_FILE
 from api.site_files import read_nursery
+from api.v1.sight import Sight
 from api.watch.clock import milliseconds
 from api.watch.loop import Watch
 from api.web.app import create_app
@@ -319,17 +321,6 @@ def assemble(
         lateness_s=settings.lateness_s,
         start_minute=first_minute,
     )
-    channels = Channels(settings.mail_server, settings.mail_from, reach=reach)
-    alerts = AlertService(
-        site,
-        plans,
-        records,
-        clock,
-        channels,
-        base_url=settings.base_url,
-        links=links,
-        codes=bool(settings.answer_topic),
-    )
     collector = (
         EmbeddedBroker(collector_at, ingest, clock_ms=clock_ms)
         if isinstance(collector_at, ListenAddress)
@@ -349,6 +340,19 @@ def assemble(
         spool=spool,
         broker=collector.health,
         links=links,
+    )
+    sight = Sight(parts)
+    channels = Channels(settings.mail_server, settings.mail_from, reach=reach)
+    alerts = AlertService(
+        site,
+        plans,
+        records,
+        clock,
+        channels,
+        base_url=settings.base_url,
+        links=links,
+        codes=bool(settings.answer_topic),
+        picture=Pictures(parts, sight).with_message,
     )
     upkeep = upkeep_of(store, records, spool, settings=settings, clock_ms=clock_ms)
     drop = drop_folder_of(parts, store, clock_ms=clock_ms)

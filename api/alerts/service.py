@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, assert_never
 from api.alerts.channels import Failed, Sent
 from api.alerts.message import Writer
 from api.alerts.outbox import LEASE, MOST_TRIES, People, after_failure, give_up, waits_until
-from api.alerts.wording import Wording
-from api.records.outbox import NOTHING_LEFT, message
+from api.alerts.wording import Wording, alarms_in
+from api.records.outbox import NOTHING_LEFT, MessageKind, message
 from api.records.sending import (
     claim,
     due,
@@ -37,17 +37,22 @@ if TYPE_CHECKING:
     from api.alerts.channels import Channels, Outcome
     from api.alerts.links import Links
     from api.alerts.message import MessageText
+    from api.alerts.wording import SheetWords
+    from api.records.alarms import AlarmRecord
     from api.records.outbox import OutboxRow
     from api.watch.clock import Clock
     from rules.model.people import Person
     from rules.model.plan import CarePlan
     from rules.model.site import Site
 
+    PictureFor = Callable[[Sequence[AlarmRecord], Person, datetime], bytes | None]
+
 log = logging.getLogger(__name__)
 
 TURN_S = 1.0
 LONGEST_PAUSE_S = 30.0
 AT_ONCE = 20
+PICTURE_TRIES = 2
 
 
 class AlertService:
@@ -63,6 +68,10 @@ class AlertService:
         What signs the links by which people answer; None: messages carry none.
     codes
         Whether messages carry the short code that a button or a gateway answers with.
+    picture
+        Draws what goes with a message about alarms; None: messages carry no picture.
+    sheet_words
+        Writes the night sheet that a message is; None: none is owed.
     """
 
     def __init__(
@@ -77,15 +86,18 @@ class AlertService:
         lease: timedelta = LEASE,
         links: Links | None = None,
         codes: bool = False,
+        picture: PictureFor | None = None,
+        sheet_words: SheetWords | None = None,
     ) -> None:
         self._site = site
         self._people = People(site)
         self._writer = Writer(site, plans, base_url.rstrip("/"))
-        self._wording = Wording(self._writer, watchlist(site, plans), links, codes)
+        self._wording = Wording(self._writer, watchlist(site, plans), links, codes, sheet_words)
         self._records = records
         self._clock = clock
         self._channels = channels
         self._lease = lease
+        self._picture = picture
         self._last_turn: datetime | None = None
         self._last_error: str | None = None
 
@@ -152,6 +164,13 @@ class AlertService:
     def _deliver(self, row: OutboxRow) -> int:
         now = self._clock.now()
         person = self._people.find(row.person)
+        # Drawn before anything is held: it may take a moment, and may fail.
+        picture = None if person is None else self._drawn(row, person, now)
+        ready = None
+        if person is not None and row.kind is MessageKind.SHEET:
+            # Gathering a whole night takes seconds: not while the records are locked.
+            with reading(self._records) as db:
+                ready = self._words(db, (row,), person, now)
         with writing(self._records) as db:
             if person is None:
                 give_up(db, row, error="no longer in the site file", site=self._site, now=now)
@@ -165,7 +184,8 @@ class AlertService:
                 record_held(db, row.id, until=later)
                 return 0
             rows = waiting_with(db, row, now=now)
-            text = self._words(db, rows, person, now)
+            sheet = row.kind is MessageKind.SHEET
+            text = ready if sheet else self._words(db, rows, person, now)
             if text is None:
                 for one in rows:
                     record_given_up(db, one.id, error=NOTHING_LEFT, at=now)
@@ -175,8 +195,23 @@ class AlertService:
             if not claim(db, row, now=now, until=until, **words):
                 return 0
             others = [one for one in rows[1:] if claim(db, one, now=now, until=until, **words)]
-        outcome = self._channels.send(person, row.channel, text)
+        outcome = self._channels.send(person, row.channel, text, picture=picture)
         return self._record([row.id, *(one.id for one in others)], outcome)
+
+    def _drawn(self, row: OutboxRow, person: Person, now: datetime) -> bytes | None:
+        """Return the picture that goes along; None for none, and whenever that fails.
+
+        After two failed tries the text goes alone: the picture may be what a channel refuses.
+        """
+        if self._picture is None or row.attempts >= PICTURE_TRIES:
+            return None
+        try:
+            with reading(self._records) as db:
+                about = alarms_in(db, waiting_with(db, row, now=now))
+            return self._picture(about, person, now) if about else None
+        except Exception:
+            log.exception("picture_failed id=%d", row.id)
+            return None
 
     def _words(
         self, db: Connection, rows: Sequence[OutboxRow], person: Person, now: datetime

@@ -51,6 +51,7 @@ class MessageKind(StrEnum):
     WAY = "way"
     TEST = "test"
     GROUPED = "grouped"
+    SHEET = "sheet"
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +59,7 @@ class OutboxRow:
     """A message owed, on its way, sent or given up.
 
     `cause` names what made it due; nobody is owed the same cause twice by one channel. `about` is
-    the instant of what happened. `alarm_id` is None for a test, for kind `unwatched`, whose
+    the instant of what happened. `alarm_id` is None for a test and a sheet, for `unwatched`, whose
     `gap_id` says when nobody watched, and for `grouped`, whose `group_id` says which alarms are
     told together; `group_round` is the newest round of the group that its words hold. `step` names
     the step of the escalation that owed it, None: no step did; `held_until` is when one that waits

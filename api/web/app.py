@@ -16,6 +16,8 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
 
+from api.pictures.pictures import Pictures
+from api.pictures.routes import picture_router
 from api.records.session import reading
 from api.v1.problems import detail_of, problem_answer, wrongs_in
 from api.v1.router import v1_router
@@ -61,6 +63,7 @@ def create_app(parts: Parts) -> FastAPI:
         lifespan=lifespan,
     )
     app.include_router(v1_router(parts, sight))
+    app.include_router(picture_router(parts, Pictures(parts, sight)))
     app.include_router(live_router(live))
     app.include_router(pages_router(at, sight))
     app.include_router(adopt_router(at))

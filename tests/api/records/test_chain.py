@@ -33,7 +33,7 @@ def test_the_steps_are_one_line_without_a_fork():
     assert steps == sorted(steps, reverse=True)
 
 
-@pytest.mark.parametrize("form", ["0001", "0002", "0003", "0004"])
+@pytest.mark.parametrize("form", ["0001", "0002", "0003", "0004", "0005"])
 def test_each_form_becomes_the_newest_and_keeps_what_it_held(tmp_path, form):
     path = tmp_path / "records.db"
     engine = create_engine(f"sqlite:///{path}")
