@@ -21,6 +21,8 @@ from api.alerts.links import KeyReadable, Links
 from api.alerts.reach import reach_in
 from api.alerts.service import AlertService
 from api.keeping import drop_folder_of, store_in, take_the_pulse, upkeep_of
+from api.night_sheet.sheets import NightSheets
+from api.night_sheet.waking import Waking
 from api.parts import Parts
 from api.pictures.pictures import Pictures
 from api.records.observations import entered, with_entered
@@ -135,11 +137,14 @@ class Nursery:
         upkeep: Upkeep,
         drop: DropFolder | None,
         held: TextIO,
+        sheets: NightSheets,
     ) -> None:
         self.parts = parts
         self.watch = watch
         self.alerts = alerts
         self.upkeep = upkeep
+        self.sheets = sheets
+        self._waking = Waking(sheets.turn)
         self._collector = collector
         self._held = held
         self._stop = parts.stopping
@@ -233,6 +238,7 @@ class Nursery:
         if not turned_by_hand:
             for thread in self._threads:
                 thread.start()
+            self._waking.start()
 
     def serve_pages(self) -> None:
         """Serve pages in this thread until SIGINT or SIGTERM."""
@@ -245,13 +251,15 @@ class Nursery:
         PageServer(config, self._stop).run(sockets=None if self._pages is None else [self._pages])
 
     def turn(self) -> None:
-        """Let the watch close what is due and the alert service send what is owed, once."""
+        """Let the watch close what is due, owe a sheet, and send what is owed, once."""
         self.watch.turn()
+        self.sheets.turn()
         self.alerts.turn()
 
     def stop(self) -> None:
         """End every part; what was acknowledged or recorded is kept."""
         self._stop.set()
+        self._waking.stop()
         if self._collecting:
             self._collector.stop()
         for thread in self._threads:
@@ -342,6 +350,8 @@ def assemble(
         links=links,
     )
     sight = Sight(parts)
+    pictures = Pictures(parts, sight)
+    sheets = NightSheets(parts, sight, pictures)
     channels = Channels(settings.mail_server, settings.mail_from, reach=reach)
     alerts = AlertService(
         site,
@@ -352,11 +362,15 @@ def assemble(
         base_url=settings.base_url,
         links=links,
         codes=bool(settings.answer_topic),
-        picture=Pictures(parts, sight).with_message,
+        picture=pictures.with_message,
+        sheet_words=sheets.words,
+        sheet_picture=sheets.picture,
     )
     upkeep = upkeep_of(store, records, spool, settings=settings, clock_ms=clock_ms)
     drop = drop_folder_of(parts, store, clock_ms=clock_ms)
-    return Nursery(parts, watch, alerts, collector, upkeep=upkeep, drop=drop, held=held)
+    return Nursery(
+        parts, watch, alerts, collector, upkeep=upkeep, drop=drop, held=held, sheets=sheets
+    )
 
 
 def _collector_address(settings: Settings) -> BrokerAddress | ListenAddress:

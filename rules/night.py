@@ -167,7 +167,7 @@ def night_past(
     standing = record.standing
     judged = standing[standing != UNWATCHED]
     blind = BY_SEVERITY.index(Standing.BLIND)
-    beyond = []
+    beyond: list[Beyond] = []
     for limit in record.limits:
         values = record.felt[limit.quantity]
         speaking = speaks_each(limit.when, sun_up)

@@ -10,7 +10,7 @@ import logging
 from typing import TYPE_CHECKING, assert_never
 
 from api.alerts.channels import Failed, Sent
-from api.alerts.message import Writer
+from api.alerts.message import MessageText, Writer
 from api.alerts.outbox import LEASE, MOST_TRIES, People, after_failure, give_up, waits_until
 from api.alerts.wording import Wording, alarms_in
 from api.records.outbox import NOTHING_LEFT, MessageKind, message
@@ -36,7 +36,6 @@ if TYPE_CHECKING:
 
     from api.alerts.channels import Channels, Outcome
     from api.alerts.links import Links
-    from api.alerts.message import MessageText
     from api.alerts.wording import SheetWords
     from api.records.alarms import AlarmRecord
     from api.records.outbox import OutboxRow
@@ -45,6 +44,7 @@ if TYPE_CHECKING:
     from rules.model.plan import CarePlan
     from rules.model.site import Site
 
+    SheetPicture = Callable[[OutboxRow, Person, datetime], bytes | None]
     PictureFor = Callable[[Sequence[AlarmRecord], Person, datetime], bytes | None]
 
 log = logging.getLogger(__name__)
@@ -72,6 +72,8 @@ class AlertService:
         Draws what goes with a message about alarms; None: messages carry no picture.
     sheet_words
         Writes the night sheet that a message is; None: none is owed.
+    sheet_picture
+        Draws what goes with a night sheet; None: sheets carry no picture.
     """
 
     def __init__(
@@ -88,6 +90,7 @@ class AlertService:
         codes: bool = False,
         picture: PictureFor | None = None,
         sheet_words: SheetWords | None = None,
+        sheet_picture: SheetPicture | None = None,
     ) -> None:
         self._site = site
         self._people = People(site)
@@ -98,6 +101,7 @@ class AlertService:
         self._channels = channels
         self._lease = lease
         self._picture = picture
+        self._sheet_picture = sheet_picture
         self._last_turn: datetime | None = None
         self._last_error: str | None = None
 
@@ -203,9 +207,14 @@ class AlertService:
 
         After two failed tries the text goes alone: the picture may be what a channel refuses.
         """
-        if self._picture is None or row.attempts >= PICTURE_TRIES:
+        if row.attempts >= PICTURE_TRIES:
             return None
         try:
+            if row.kind is MessageKind.SHEET:
+                draw = self._sheet_picture
+                return None if draw is None else draw(row, person, now)
+            if self._picture is None:
+                return None
             with reading(self._records) as db:
                 about = alarms_in(db, waiting_with(db, row, now=now))
             return self._picture(about, person, now) if about else None
@@ -221,6 +230,9 @@ class AlertService:
         except Exception:
             # A fault in the wording must not keep a person from being told.
             log.exception("message_wording_failed id=%d", rows[0].id)
+            if rows[0].kind is MessageKind.SHEET:
+                link = f"{self._writer.base_url}/tonight"
+                return MessageText(link, link)
             return self._writer.bare(rows[0].batch, rows[0].alarm_id, person)
 
     def _record(self, ids: Sequence[int], outcome: Outcome) -> int:

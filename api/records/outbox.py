@@ -140,13 +140,15 @@ def owe(
     at: datetime,
     instead_of: str | None = None,
     due_at: datetime | None = None,
+    most_ways: int | None = None,
 ) -> int:
     """Owe a person a message by each of their ways; return how many rows are new.
 
-    Owing the same cause again changes nothing. That something is over goes by the ways by which
-    the person was told that it began. It goes out at `due_at`, None: at once.
+    By their first `most_ways` alone, None: by all. Owing the same cause again changes nothing.
+    That something is over goes by the ways by which the person was told that it began. It goes
+    out at `due_at`, None: at once.
     """
-    ways, to = person.ways, (person.id, person.language)
+    ways, to = person.ways[:most_ways], (person.id, person.language)
     if cause.kind is MessageKind.CLOSED:
         told = _opened_by(db, cause.alarm_id, person.id)
         ways = tuple(way for way in ways if way in told) or ways
