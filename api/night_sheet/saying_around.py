@@ -12,7 +12,7 @@ from api.night_sheet.told import Item, Section
 from api.records.ways import failed_way_in
 from rules.belief import Missing
 from rules.local_time import NOON, earliest_instant, local_day, to_local
-from rules.model.alarm import AlarmState
+from rules.model.alarm import HELD, AlarmState
 from rules.model.people import EMAIL
 from rules.model.work import WorkPlace
 from rules.work_in_hand import PLACES
@@ -66,23 +66,28 @@ def cautions(voice: Voice, *, night: bool) -> tuple[str, ...]:
     return (words.care, *by_night, words.care_water, words.care_local)
 
 
-def _alarm(one: AlarmRecord, voice: Voice) -> Item:
-    words = voice.words
-    lines: list[str] = []
+def held_line(one: AlarmRecord, voice: Voice) -> str:
+    """Say why an alarm tells nobody; "" for one that does."""
+    words, why = voice.words, one.held_why or ""
     if one.state is AlarmState.SHELVED and one.held_until is not None:
         until, name = voice.time(one.held_until), voice.person(one.held_by)
-        lines.append(words.shelved.format(time=until, name=name, why=one.held_why or ""))
-    elif one.held_why:
-        lines.append(words.held.format(why=one.held_why))
-    elif one.acknowledged_by is None:
-        lines.append(words.unanswered)
-    else:
-        took = 0
-        if one.acknowledged_at is not None:
-            took = int((one.acknowledged_at - one.opened_at).total_seconds() // 60)
-        name = voice.person(one.acknowledged_by)
-        lines.append(words.answered.format(name=name, lasting=voice.lasting(max(0, took))))
-    return Item(alarm_says(one, voice), tuple(lines), batch=one.batch)
+        return words.shelved.format(time=until, name=name, why=why)
+    return words.held.format(why=why) if one.state in HELD else ""
+
+
+def answer_line(one: AlarmRecord, voice: Voice) -> str:
+    """Say who answered an alarm, and how long after it opened."""
+    words = voice.words
+    if one.acknowledged_by is None or one.acknowledged_at is None:
+        return words.unanswered
+    took = int((one.acknowledged_at - one.opened_at).total_seconds() // 60)
+    name = voice.person(one.acknowledged_by)
+    return words.answered.format(name=name, lasting=voice.lasting(max(0, took)))
+
+
+def _alarm(one: AlarmRecord, voice: Voice) -> Item:
+    line = held_line(one, voice) or answer_line(one, voice)
+    return Item(alarm_says(one, voice), (line,), batch=one.batch)
 
 
 def _work(one: Work, voice: Voice) -> str:

@@ -6,7 +6,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from api.night_sheet.saying_around import alarm_says, beside, cautions, section
+from api.night_sheet.saying_around import (
+    alarm_says,
+    answer_line,
+    beside,
+    cautions,
+    held_line,
+    section,
+)
 from api.night_sheet.told import Item, SheetTold
 from api.night_sheet.voice import capital, that_fits
 from rules.model.event import Standing
@@ -175,10 +182,5 @@ def _alarm(one: AlarmRecord, voice: Voice) -> Item:
     lines = [words.alarm_open]
     if one.ended_at is not None:
         lines = [words.alarm_over.format(time=voice.time(one.ended_at))]
-    if one.acknowledged_by is not None and one.acknowledged_at is not None:
-        took = max(0, int((one.acknowledged_at - one.opened_at).total_seconds() // 60))
-        name = voice.person(one.acknowledged_by)
-        lines.append(words.answered.format(name=name, lasting=voice.lasting(took)))
-    else:
-        lines.append(words.unanswered)
+    lines.append(held_line(one, voice) or answer_line(one, voice))
     return Item(alarm_says(one, voice), (f"{capital('; '.join(lines))}.",), batch=one.batch)
