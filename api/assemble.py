@@ -22,10 +22,14 @@ from api.alerts.reach import reach_in
 from api.alerts.service import AlertService
 from api.bookkeeping import Bookkeeping, FilesFaulty
 from api.keeping import drop_folder_of, followers_of, store_in, take_the_pulse, upkeep_of
+from api.night_sheet.sheets import NightSheets
+from api.night_sheet.waking import Waking
 from api.parts import Parts
+from api.pictures.pictures import Pictures
 from api.records.session import cause_of, open_records
 from api.settings import RECORDS_FILE
 from api.site_files import read_files, site_in
+from api.v1.sight import Sight
 from api.watch.clock import milliseconds
 from api.watch.loop import Watch
 from api.web.app import create_app
@@ -120,12 +124,15 @@ class Nursery:
         drop: DropFolder | None,
         bookkeeping: Bookkeeping,
         held: TextIO,
+        sheets: NightSheets,
     ) -> None:
         self.parts = parts
         self.bookkeeping = bookkeeping
         self.watch = watch
         self.alerts = alerts
         self.upkeep = upkeep
+        self.sheets = sheets
+        self._waking = Waking(sheets.turn)
         self._collector = collector
         self._held = held
         self._stop = parts.stopping
@@ -220,6 +227,7 @@ class Nursery:
         if not turned_by_hand:
             for thread in self._threads:
                 thread.start()
+            self._waking.start()
 
     def serve_pages(self) -> None:
         """Serve pages in this thread until SIGINT or SIGTERM."""
@@ -232,14 +240,16 @@ class Nursery:
         PageServer(config, self._stop).run(sockets=None if self._pages is None else [self._pages])
 
     def turn(self) -> None:
-        """Take up the newest book, close the cells that are due and send what is owed, once."""
+        """Take up the newest book, close due cells, owe a sheet, and send what is owed, once."""
         self.bookkeeping.refresh()
         self.watch.turn()
+        self.sheets.turn()
         self.alerts.turn()
 
     def stop(self) -> None:
         """End every part; what was acknowledged or recorded is kept."""
         self._stop.set()
+        self._waking.stop()
         if self._collecting:
             self._collector.stop()
         for thread in self._threads:
@@ -318,16 +328,6 @@ def assemble(
         lateness_s=settings.lateness_s,
         start_minute=first_minute,
     )
-    channels = Channels(settings.mail_server, settings.mail_from, reach=reach)
-    alerts = AlertService(
-        book,
-        records,
-        clock,
-        channels,
-        base_url=settings.base_url,
-        links=links,
-        codes=bool(settings.answer_topic),
-    )
     collector = (
         EmbeddedBroker(collector_at, ingest, clock_ms=clock_ms)
         if isinstance(collector_at, ListenAddress)
@@ -347,6 +347,22 @@ def assemble(
         links=links,
         refresh=bookkeeping.refresh,
     )
+    sight = Sight(parts)
+    pictures = Pictures(parts, sight)
+    sheets = NightSheets(parts, sight, pictures)
+    channels = Channels(settings.mail_server, settings.mail_from, reach=reach)
+    alerts = AlertService(
+        book,
+        records,
+        clock,
+        channels,
+        base_url=settings.base_url,
+        links=links,
+        codes=bool(settings.answer_topic),
+        picture=pictures.with_message,
+        sheet_words=sheets.words,
+        sheet_picture=sheets.picture,
+    )
     upkeep = upkeep_of(store, records, spool, settings=settings, clock_ms=clock_ms)
     drop = drop_folder_of(parts, store, clock_ms=clock_ms)
     bookkeeping.followers += followers_of(ingest, buttons, channels, drop)
@@ -359,6 +375,7 @@ def assemble(
         drop=drop,
         bookkeeping=bookkeeping,
         held=held,
+        sheets=sheets,
     )
 
 

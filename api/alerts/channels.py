@@ -21,6 +21,7 @@ from rules.model.people import EMAIL
 with warnings.catch_warnings():
     # An optional part of it asks for a module that is on its way out of the standard library.
     warnings.simplefilter("ignore", DeprecationWarning)
+    from apprise.attachment.memory import AttachMemory
     from apprise.plugins.email import NotifyEmail
 
 if TYPE_CHECKING:
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
 log = logging.getLogger(__name__)
 
 SEND_TIMEOUT_S = 20.0
+PICTURE_NAME = "picture.png"
 _LOOPBACK = frozenset({"localhost", "127.0.0.1", "::1"})
 _PORTS = {"smtp": 25, "smtps": 465}
 _DETAIL = "Socket Exception: "
@@ -123,16 +125,23 @@ class Channels:
             app_id="graftvigil", app_desc="graftvigil", app_url="", async_mode=False
         )
 
-    def send(self, person: Person, channel: str, text: MessageText) -> Outcome:
-        """Send `text` to `person` by `channel`; whatever goes wrong is in the outcome."""
+    def send(
+        self, person: Person, channel: str, text: MessageText, *, picture: bytes | None = None
+    ) -> Outcome:
+        """Send `text` to `person` by `channel`; whatever goes wrong is in the outcome.
+
+        `picture` is a PNG that goes along where the channel takes one; None: the text alone.
+        """
         if channel == EMAIL:
-            return self._mail(person, text)
+            return self._mail(person, text, picture)
         secret = self.reach.get(channel)
         if secret is None:
             return Failed(f"no address for {channel}: set {variable(channel)}")
-        return self._notify(secret.get_secret_value(), text, (secret.get_secret_value(),))
+        return self._notify(
+            secret.get_secret_value(), text, picture, secrets=(secret.get_secret_value(),)
+        )
 
-    def _mail(self, person: Person, text: MessageText) -> Outcome:
+    def _mail(self, person: Person, text: MessageText, picture: bytes | None) -> Outcome:
         if person.email is None:
             return Failed(f"{person.id} has no e-mail address: add email in the site file")
         if self._mail_server is None or not self._mail_server.get_secret_value():
@@ -157,10 +166,15 @@ class Channels:
             )
         except apprise.exception.AppriseException as error:
             return Failed(_without(secrets, f"the mail cannot be addressed: {error}"))
-        return self._notify(mail, text, secrets)
+        return self._notify(mail, text, picture, secrets=secrets)
 
     def _notify(
-        self, service: str | NotifyEmail, text: MessageText, secrets: tuple[str | None, ...]
+        self,
+        service: str | NotifyEmail,
+        text: MessageText,
+        picture: bytes | None,
+        *,
+        secrets: tuple[str | None, ...],
     ) -> Outcome:
         courier = apprise.Apprise(asset=self._asset)
         try:
@@ -170,6 +184,7 @@ class Channels:
                 body=text.body,
                 title=text.line,
                 body_format=apprise.NotifyFormat.TEXT,
+                attach=None if picture is None else self._attached(picture),
                 timeout=SEND_TIMEOUT_S,
                 log_level=logging.DEBUG,
             )
@@ -186,6 +201,13 @@ class Channels:
             case apprise.AppriseResultStatus.FAILURE | apprise.AppriseResultStatus.PARTIAL:
                 return Failed(_without(secrets, _cause(result)))
         assert_never(result.status)
+
+    def _attached(self, picture: bytes) -> apprise.AppriseAttachment:
+        """Return a picture as it is attached; a channel that takes none sends the text alone."""
+        attached = AttachMemory(  # type: ignore[no-untyped-call]
+            content=picture, name=PICTURE_NAME, mimetype="image/png"
+        )
+        return apprise.AppriseAttachment(attached, asset=self._asset)
 
 
 def _cause(result: apprise.AppriseResult) -> str:

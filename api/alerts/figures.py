@@ -12,6 +12,9 @@ from rules.model.quantities import FELT_SHOWN, Felt
 if TYPE_CHECKING:
     from datetime import datetime
 
+    import numpy as np
+    from numpy.typing import NDArray
+
     from api.alerts.phrases import Phrases
     from rules.model.people import Person
     from rules.model.place import Place
@@ -54,17 +57,31 @@ class Measure:
         """Return a value in this unit."""
         return value * self.factor + self.offset
 
+    def of_all(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return values in this unit; what is missing stays missing."""
+        return values * self.factor + self.offset
+
 
 def measure_of(felt: Felt, person: Person) -> Measure:
     """Return how the person reads a quantity."""
-    if felt in _TEMPERATURES and person.temperature_unit == "degF":
+    return measure_in(felt, fahrenheit=person.temperature_unit == "degF")
+
+
+def measure_in(felt: Felt, *, fahrenheit: bool) -> Measure:
+    """Return how a quantity is read, temperatures in °F or in °C."""
+    if felt in _TEMPERATURES and fahrenheit:
         return Measure("°F", _PLACES[felt], 9 / 5, 32.0)
     return Measure(FELT_SHOWN[felt], _PLACES[felt])
 
 
 def measure_of_sum(kind: DoseKind, person: Person) -> Measure:
-    """Return how the person reads a sum; a degree-hour is a difference, so nothing is added."""
-    if kind is DoseKind.HEAT_DOSE and person.temperature_unit == "degF":
+    """Return how the person reads a sum."""
+    return measure_of_sum_in(kind, fahrenheit=person.temperature_unit == "degF")
+
+
+def measure_of_sum_in(kind: DoseKind, *, fahrenheit: bool) -> Measure:
+    """Return how a sum is read; a degree-hour is a difference, so nothing is added."""
+    if kind is DoseKind.HEAT_DOSE and fahrenheit:
         return Measure("°F·h", _SUM_PLACES[kind], 9 / 5)
     return Measure(DOSE_SHOWN[kind], _SUM_PLACES[kind])
 

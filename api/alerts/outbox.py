@@ -70,6 +70,8 @@ def waits_until(
 
 def _priority(db: Connection, row: OutboxRow) -> Priority | None:
     """Return how urgent a message is; None for one that a person has just asked for."""
+    if row.kind is MessageKind.SHEET:
+        return Priority.MEDIUM
     if row.alarm_id is not None:
         return alarm(db, row.alarm_id).priority
     if row.group_id is not None:

@@ -10,10 +10,10 @@ import logging
 from typing import TYPE_CHECKING, assert_never
 
 from api.alerts.channels import Failed, Sent
-from api.alerts.message import Writer
+from api.alerts.message import MessageText, Writer
 from api.alerts.outbox import LEASE, MOST_TRIES, People, after_failure, give_up, waits_until
-from api.alerts.wording import Wording
-from api.records.outbox import NOTHING_LEFT, message
+from api.alerts.wording import Wording, alarms_in
+from api.records.outbox import NOTHING_LEFT, MessageKind, message
 from api.records.sending import (
     claim,
     due,
@@ -36,17 +36,23 @@ if TYPE_CHECKING:
     from api.alerts.channels import Channels, Outcome
     from api.alerts.links import Links
     from api.alerts.message import MessageText
+    from api.alerts.wording import SheetWords
     from api.book import Book
+    from api.records.alarms import AlarmRecord
     from api.records.outbox import OutboxRow
     from api.watch.clock import Clock
     from rules.model.people import Person
     from rules.model.site import Site
+
+    SheetPicture = Callable[[OutboxRow, Person, datetime], bytes | None]
+    PictureFor = Callable[[Sequence[AlarmRecord], Person, datetime], bytes | None]
 
 log = logging.getLogger(__name__)
 
 TURN_S = 1.0
 LONGEST_PAUSE_S = 30.0
 AT_ONCE = 20
+PICTURE_TRIES = 2
 
 
 class AlertService:
@@ -62,6 +68,12 @@ class AlertService:
         What signs the links by which people answer; None: messages carry none.
     codes
         Whether messages carry the short code that a button or a gateway answers with.
+    picture
+        Draws what goes with a message about alarms; None: messages carry no picture.
+    sheet_words
+        Writes the night sheet that a message is; None: none is owed.
+    sheet_picture
+        Draws what goes with a night sheet; None: sheets carry no picture.
     """
 
     def __init__(
@@ -75,6 +87,9 @@ class AlertService:
         lease: timedelta = LEASE,
         links: Links | None = None,
         codes: bool = False,
+        picture: PictureFor | None = None,
+        sheet_words: SheetWords | None = None,
+        sheet_picture: SheetPicture | None = None,
     ) -> None:
         self._book = book
         self._base_url = base_url.rstrip("/")
@@ -84,6 +99,9 @@ class AlertService:
         self._clock = clock
         self._channels = channels
         self._lease = lease
+        self._picture = picture
+        self._sheet_words = sheet_words
+        self._sheet_picture = sheet_picture
         self._last_turn: datetime | None = None
         self._last_error: str | None = None
 
@@ -101,7 +119,9 @@ class AlertService:
 
     @property
     def _wording(self) -> Wording:
-        return Wording(self._writer, self._book.now.watchlist, self._links, self._codes)
+        return Wording(
+            self._writer, self._book.now.watchlist, self._links, self._codes, self._sheet_words
+        )
 
     @property
     def last_turn(self) -> datetime | None:
@@ -166,6 +186,13 @@ class AlertService:
     def _deliver(self, row: OutboxRow) -> int:
         now = self._clock.now()
         person = self._people.find(row.person)
+        # Drawn before anything is held: it may take a moment, and may fail.
+        picture = None if person is None else self._drawn(row, person, now)
+        ready = None
+        if person is not None and row.kind is MessageKind.SHEET:
+            # Gathering a whole night takes seconds: not while the records are locked.
+            with reading(self._records) as db:
+                ready = self._words(db, (row,), person, now)
         with writing(self._records) as db:
             if person is None:
                 give_up(db, row, error="no longer in the site file", site=self._site, now=now)
@@ -179,7 +206,8 @@ class AlertService:
                 record_held(db, row.id, until=later)
                 return 0
             rows = waiting_with(db, row, now=now)
-            text = self._words(db, rows, person, now)
+            sheet = row.kind is MessageKind.SHEET
+            text = ready if sheet else self._words(db, rows, person, now)
             if text is None:
                 for one in rows:
                     record_given_up(db, one.id, error=NOTHING_LEFT, at=now)
@@ -189,8 +217,28 @@ class AlertService:
             if not claim(db, row, now=now, until=until, **words):
                 return 0
             others = [one for one in rows[1:] if claim(db, one, now=now, until=until, **words)]
-        outcome = self._channels.send(person, row.channel, text)
+        outcome = self._channels.send(person, row.channel, text, picture=picture)
         return self._record([row.id, *(one.id for one in others)], outcome)
+
+    def _drawn(self, row: OutboxRow, person: Person, now: datetime) -> bytes | None:
+        """Return the picture that goes along; None for none, and whenever that fails.
+
+        After two failed tries the text goes alone: the picture may be what a channel refuses.
+        """
+        if row.attempts >= PICTURE_TRIES:
+            return None
+        try:
+            if row.kind is MessageKind.SHEET:
+                draw = self._sheet_picture
+                return None if draw is None else draw(row, person, now)
+            if self._picture is None:
+                return None
+            with reading(self._records) as db:
+                about = alarms_in(db, waiting_with(db, row, now=now))
+            return self._picture(about, person, now) if about else None
+        except Exception:
+            log.exception("picture_failed id=%d", row.id)
+            return None
 
     def _words(
         self, db: Connection, rows: Sequence[OutboxRow], person: Person, now: datetime
@@ -200,6 +248,9 @@ class AlertService:
         except Exception:
             # A fault in the wording must not keep a person from being told.
             log.exception("message_wording_failed id=%d", rows[0].id)
+            if rows[0].kind is MessageKind.SHEET:
+                link = f"{self._writer.base_url}/tonight"
+                return MessageText(link, link)
             return self._writer.bare(rows[0].batch, rows[0].alarm_id, person)
 
     def _record(self, ids: Sequence[int], outcome: Outcome) -> int:

@@ -28,7 +28,7 @@ from rules.model.alarm import HELD, AlarmState
 from rules.model.people import EMAIL
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
     from datetime import datetime
 
     from sqlalchemy import Connection
@@ -41,6 +41,8 @@ if TYPE_CHECKING:
     from rules.model.people import Person
     from rules.model.site import Site
 
+    SheetWords = Callable[[OutboxRow, Person, datetime], MessageText | None]
+
 WAITS = frozenset({AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED_UNACKNOWLEDGED})
 
 
@@ -49,12 +51,16 @@ TOGETHER = frozenset({MessageKind.OPENED, MessageKind.CLOSED, MessageKind.GROUPE
 
 @dataclass(frozen=True, slots=True)
 class Wording:
-    """Puts messages into words. `links` None: no links that answer; `codes`: with short codes."""
+    """Puts messages into words. `links` None: no links that answer; `codes`: with short codes.
+
+    `sheet_words` writes a night sheet; None: there are none.
+    """
 
     writer: Writer
     watched: Watchlist
     links: Links | None
     codes: bool
+    sheet_words: SheetWords | None = None
 
     def words_of(
         self, db: Connection, rows: Sequence[OutboxRow], person: Person, *, now: datetime
@@ -84,6 +90,8 @@ class Wording:
                 return self._grouped(db, row, person, now=now)
             case MessageKind.TEST:
                 return self._test(row, person)
+            case MessageKind.SHEET:
+                return None if self.sheet_words is None else self.sheet_words(row, person, now)
         assert_never(row.kind)
 
     def _opened(
@@ -109,15 +117,9 @@ class Wording:
     def _held(
         self, db: Connection, rows: Sequence[OutboxRow], person: Person, *, now: datetime
     ) -> MessageText | None:
-        every: dict[int, AlarmRecord] = {}
-        for row in rows:
-            if row.group_id is not None:
-                every |= {one.id: one for one in members_of(db, row.group_id)}
-            elif row.alarm_id is not None:
-                every[row.alarm_id] = alarm(db, row.alarm_id)
         about = [
             one
-            for one in every.values()
+            for one in alarms_in(db, rows)
             if one.acknowledged_by != person.id and one.state not in HELD
         ]
         if not about:
@@ -242,6 +244,21 @@ class Wording:
                 code = self.links.code(alarm_id, change_id)
                 lines[alarm_id].append(words.answer_code.format(code=code))
         return lines
+
+
+def alarms_in(db: Connection, rows: Sequence[OutboxRow]) -> tuple[AlarmRecord, ...]:
+    """Return the alarms of batches that messages tell of, each once; none for other messages."""
+    every: dict[int, AlarmRecord] = {}
+    for row in rows:
+        gap = None if row.gap_id is None else watch_gap(db, row.gap_id)
+        if row.group_id is not None:
+            every |= {one.id: one for one in members_of(db, row.group_id)}
+        elif row.alarm_id is not None:
+            every[row.alarm_id] = alarm(db, row.alarm_id)
+        elif gap is not None:
+            changed = alarms_changed(db, start=gap.start, end=gap.end, batch=row.batch)
+            every |= {one.id: one for one in changed}
+    return tuple(every.values())
 
 
 def words_of_test(site: Site, person: Person, way: str, *, asked_at: datetime) -> MessageText:

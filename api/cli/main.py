@@ -24,6 +24,7 @@ COMMANDS = (
     "run",
     "check",
     "next",
+    "tonight",
     "demo",
     "load",
     "rejects",

@@ -51,6 +51,7 @@ class MessageKind(StrEnum):
     WAY = "way"
     TEST = "test"
     GROUPED = "grouped"
+    SHEET = "sheet"
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +59,7 @@ class OutboxRow:
     """A message owed, on its way, sent or given up.
 
     `cause` names what made it due; nobody is owed the same cause twice by one channel. `about` is
-    the instant of what happened. `alarm_id` is None for a test, for kind `unwatched`, whose
+    the instant of what happened. `alarm_id` is None for a test and a sheet, for `unwatched`, whose
     `gap_id` says when nobody watched, and for `grouped`, whose `group_id` says which alarms are
     told together; `group_round` is the newest round of the group that its words hold. `step` names
     the step of the escalation that owed it, None: no step did; `held_until` is when one that waits
@@ -139,13 +140,15 @@ def owe(
     at: datetime,
     instead_of: str | None = None,
     due_at: datetime | None = None,
+    most_ways: int | None = None,
 ) -> int:
     """Owe a person a message by each of their ways; return how many rows are new.
 
-    Owing the same cause again changes nothing. That something is over goes by the ways by which
-    the person was told that it began. It goes out at `due_at`, None: at once.
+    By their first `most_ways` alone, None: by all. Owing the same cause again changes nothing.
+    That something is over goes by the ways by which the person was told that it began. It goes
+    out at `due_at`, None: at once.
     """
-    ways, to = person.ways, (person.id, person.language)
+    ways, to = person.ways[:most_ways], (person.id, person.language)
     if cause.kind is MessageKind.CLOSED:
         told = _opened_by(db, cause.alarm_id, person.id)
         ways = tuple(way for way in ways if way in told) or ways

@@ -242,6 +242,16 @@ watch_books = Table(
     Column("taken_ms", BigInteger, nullable=False),
 )
 
+night_sheets = Table(
+    "night_sheets",
+    METADATA,
+    Column("key", String(40), primary_key=True),
+    Column("due_ms", BigInteger, nullable=False, index=True),
+    Column("until_ms", BigInteger, nullable=False),
+    Column("made_ms", BigInteger, nullable=False),
+    Column("foretold", Text, nullable=False),
+)
+
 
 def as_ms(at: datetime) -> int:
     """Return an aware instant as whole milliseconds since the epoch, cut down; ValueError if naive.

@@ -16,6 +16,10 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
 
+from api.night_sheet.routes import sheet_router
+from api.night_sheet.sheets import NightSheets
+from api.pictures.pictures import Pictures
+from api.pictures.routes import picture_router
 from api.records.session import reading
 from api.v1.problems import detail_of, problem_answer, wrongs_in
 from api.v1.router import v1_router
@@ -27,6 +31,7 @@ from api.web.labels_page import labels_router
 from api.web.live import Live, live_router
 from api.web.pages import Desk, desk, pages_router
 from api.web.people_pages import people_router
+from api.web.tonight_page import tonight_router
 from collector.stores.base import StoreFailure
 
 if TYPE_CHECKING:
@@ -62,6 +67,11 @@ def create_app(parts: Parts) -> FastAPI:
         lifespan=lifespan,
     )
     app.include_router(v1_router(parts, sight))
+    pictures = Pictures(parts, sight)
+    sheets = NightSheets(parts, sight, pictures)
+    app.include_router(picture_router(parts, pictures))
+    app.include_router(sheet_router(parts, sheets))
+    app.include_router(tonight_router(at, sight, sheets))
     app.include_router(live_router(live))
     app.include_router(pages_router(at, sight))
     app.include_router(adopt_router(at))

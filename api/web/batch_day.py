@@ -8,17 +8,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from api.drawing.scale import runs_of
 from api.v1.foresight import watched
 from api.web.estimates import felt_text
-from api.web.scale import runs_of
 from rules.model.quantities import Felt
 from rules.reckoning import film_is_open
 
 if TYPE_CHECKING:
+    from api.drawing.day import NoonToNoon
     from api.parts import Parts
     from api.records.alarms import AlarmRecord
     from api.v1.sight import Present
-    from api.web.day import NoonToNoon
     from api.web.pictures import DayPicture, Spans
     from api.web.telling import Telling
     from rules.evaluator import BatchOutlook

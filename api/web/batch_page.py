@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
+from api.drawing.day import day_from, day_of
 from api.records.alarms import alarm_history
 from api.records.session import reading
 from api.web.alarm_pages import line_of
 from api.web.batch_day import BatchDay
-from api.web.day import day_from, day_of
 from api.web.day_charts import chart_of, frame_of, sum_chart_of
 from api.web.estimates import LEAF
 from api.web.heat import heat_section

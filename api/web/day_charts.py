@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from api.web.charts import Bound, Frame, Mark, chart
-from api.web.day import hours_along, instant_of
+from api.drawing.charts import Bound, Frame, Mark, chart
+from api.drawing.day import hours_along, instant_of
 from api.web.pictures import fitted
 from api.web.telling import grave
 from rules.model.plan import When
@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from markupsafe import Markup
     from numpy.typing import NDArray
 
+    from api.drawing.day import NoonToNoon
     from api.records.alarms import AlarmRecord
-    from api.web.day import NoonToNoon
     from api.web.pictures import DayPicture, Spans
     from api.web.telling import Telling
     from rules.evaluator import BatchRecord

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from api.web.day import instant_of
+from api.drawing.day import instant_of
 from rules.model.quantities import Felt
 
 if TYPE_CHECKING:

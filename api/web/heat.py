@@ -8,9 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from api.drawing.charts import Bound, Frame, chart
+from api.drawing.day import instant_of
 from api.v1.foresight import A_DAY_MIN, cover_heat
-from api.web.charts import Bound, Frame, chart
-from api.web.day import instant_of
 from api.web.estimates import peak_text
 from api.web.telling import grave
 from rules.cover import SPAN_MIN, TooThin

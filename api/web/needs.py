@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from api.web.day import instant_of
+from api.drawing.day import instant_of
 from api.web.estimates import felt_text
 from api.web.pictures import worst_by_night
 from rules.model.plan import FilmState, When

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from api.web.day import day_from, instant_of
-from api.web.ribbon import RibbonRecord, ribbon
+from api.drawing.day import day_from, instant_of
+from api.drawing.ribbon import RibbonRecord, ribbon, seen_margin
 from rules.model.event import Standing
 from rules.standing import BY_SEVERITY
 from rules.sun import dark_spans
@@ -18,8 +18,8 @@ from rules.sun import dark_spans
 if TYPE_CHECKING:
     from markupsafe import Markup
 
+    from api.drawing.day import NoonToNoon
     from api.v1.sight import Sight
-    from api.web.day import NoonToNoon
     from api.web.telling import Telling
     from rules.evaluator import BatchRecord
     from rules.model.batch import Batch
@@ -72,11 +72,11 @@ def ribbon_of(picture: DayPicture, batch: Batch, telling: Telling) -> Drawn | No
     closest = _closest(record, picture.day, telling)
     drawn = ribbon(
         RibbonRecord(
-            margin=_seen_margin(record),
+            margin=seen_margin(record),
             standing=record.standing,
             judged_until=picture.day.place_of(picture.judged_to),
         ),
-        fitted(_seen_margin(before), picture.day.minutes) if before is not None else None,
+        fitted(seen_margin(before), picture.day.minutes) if before is not None else None,
         dark=picture.dark,
         title=batch.code,
         describes=telling.words.ribbon_says(
@@ -124,22 +124,13 @@ def fitted(before: NDArray[np.float64], minutes: int) -> NDArray[np.float64]:
     return before[(np.arange(minutes) * before.size) // minutes]
 
 
-def _seen_margin(record: BatchRecord) -> NDArray[np.float64]:
-    """Return the margin, missing where the batch was blind: light alone never makes it steady.
-
-    What is known to be beyond a limit stays.
-    """
-    blind = record.standing == BY_SEVERITY.index(Standing.BLIND)
-    return np.where(blind & (record.margin >= 0), np.nan, record.margin)
-
-
 def _dark(place: Place, day: NoonToNoon) -> Spans:
     spans = dark_spans(place, day.first_minute, day.minutes)
     return tuple((day.place_of(start), day.place_of(end)) for start, end in spans)
 
 
 def _closest(record: BatchRecord, day: NoonToNoon, telling: Telling) -> str:
-    margin = _seen_margin(record)
+    margin = seen_margin(record)
     if np.isnan(margin).all():
         return ""
     at = int(np.nanargmin(margin))

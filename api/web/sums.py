@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import time
 from typing import TYPE_CHECKING
 
-from api.web.day import instant_of
+from api.drawing.day import instant_of
 from api.web.estimates import LEAF, is_reckoned
 from rules.local_time import to_local
 from rules.model.dose import Per

@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from api.drawing.day import instant_of
 from api.records.tables import as_ms
-from api.web.day import instant_of
 from rules.model.reading import minute_of
 from rules.speaking import first_cell
 from rules.sun import dark_spans

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from api.drawing.day import instant_of
 from api.records.tables import instant
 from api.v1.foresight import cover_heat
-from api.web.day import instant_of
 from api.web.estimates import felt_text
 from api.web.pictures import slope_per_hour
 from api.web.sums import sum_of, sum_since

@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from api.drawing.day import instant_of
 from api.v1.foresight import water_ahead
-from api.web.day import instant_of
 from api.web.day_charts import band_of
 from rules.model.drying import Ranged
 from rules.model.plan import plan_of

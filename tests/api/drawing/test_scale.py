@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as st_numpy
 
-from api.web.scale import MOST_POINTS, Domain, domain_of, extremes, runs_of, worst_by_column
+from api.drawing.scale import MOST_POINTS, Domain, domain_of, extremes, runs_of, worst_by_column
 
 VALUES = st.one_of(st.floats(-50, 150), st.just(float("nan")))
 RECORDS = st_numpy.arrays(np.float64, st.integers(1, 400), elements=VALUES)

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from api.web.scale import runs_of, worst_by_column
-from api.web.svg import drawing, element, line_path, share, stretched
+from api.drawing.scale import runs_of, worst_by_column
+from api.drawing.svg import drawing, element, line_path, share, stretched
 from rules.model.event import Standing
 from rules.standing import BY_SEVERITY
 
@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
     from markupsafe import Markup
     from numpy.typing import NDArray
+
+    from rules.evaluator import BatchRecord
 
 COLUMNS = 288
 LINE = 30
@@ -79,6 +81,15 @@ def ribbon(
         at = share(record.judged_until)
         layers.append(element("line", x1=at, x2=at, y1=0, y2=HEIGHT, class_="now-line"))
     return drawing(title, describes, *layers, class_="ribbon", height=HEIGHT)
+
+
+def seen_margin(record: BatchRecord) -> NDArray[np.float64]:
+    """Return the margin, missing where the batch was blind: light alone never makes it steady.
+
+    What is known to be beyond a limit stays.
+    """
+    blind = record.standing == BY_SEVERITY.index(Standing.BLIND)
+    return np.where(blind & (record.margin >= 0), np.nan, record.margin)
 
 
 def height_of(margin: float) -> int:

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from api.web.scale import Domain, domain_of, extremes, runs_of, spread_by_column
-from api.web.svg import area_path, drawing, element, line_path, share, stretched
+from api.drawing.scale import Domain, domain_of, extremes, runs_of, spread_by_column
+from api.drawing.svg import area_path, drawing, element, line_path, share, stretched
 from rules.model.plan import Side
 
 if TYPE_CHECKING:
@@ -27,6 +27,9 @@ GRID_HEIGHT = 400
 HEIGHT = 190
 TOP = 16
 BOTTOM = 20
+PLOT = HEIGHT - TOP - BOTTOM
+STRETCHED = (COLUMNS * 4, GRID_HEIGHT)
+"""The grid of a chart whose place gives it its width: steps along the day, steps in height."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,29 +74,31 @@ def chart(
     describes: str,
     band: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None,
     held: Sequence[float] = (),
+    grid: tuple[int, int] = STRETCHED,
 ) -> Markup:
     """Return the picture; `values` and `before` run over the minutes of the day, NaN for gaps.
 
     `band` is what is likely on both sides of `values`; `held` are values that must be in the
-    picture.
+    picture. Where lines thicken with their grid, a `grid` of the plot's own shape keeps them even.
     """
     drawn = [values, *(() if before is None else (before,)), *(band or ())]
     in_picture = [*(bound.value for bound in bounds), *held]
     domain = domain_of(np.concatenate(drawn), in_picture, least_span)
     layers: list[Markup] = [
-        element("rect", x=share(a), width=share(b - a), y=TOP, height=_plot(), class_="dark")
+        element("rect", x=share(a), width=share(b - a), y=TOP, height=PLOT, class_="dark")
         for a, b in frame.dark
     ]
     if band is not None:
-        layers.append(_grid(element("path", d=_area(*band, domain), class_="band")))
+        layers.append(_grid(grid, element("path", d=_area(*band, domain, grid), class_="band")))
     layers += [_rule(value, domain) for value in domain.ruled]
     for bound in bounds:
         layers += _bound(bound, domain)
-    grid: list[Markup] = []
+    lines: list[Markup] = []
     if before is not None:
-        grid.append(element("path", d=_line(before, domain, COLUMNS // 2), class_="ghost"))
-    grid.append(element("path", d=_line(values, domain, COLUMNS), class_="record"))
-    layers.append(_grid(*grid))
+        ghost = _line(before, domain, COLUMNS // 2, grid)
+        lines.append(element("path", d=ghost, class_="ghost"))
+    lines.append(element("path", d=_line(values, domain, COLUMNS, grid), class_="record"))
+    layers.append(_grid(grid, *lines))
     layers += _ticks(domain)
     layers += [_bound_words(bound, domain) for bound in bounds if bound.spans]
     layers += _alarms(marks)
@@ -101,42 +106,41 @@ def chart(
     return drawing(title, describes, *layers, class_="chart", height=HEIGHT)
 
 
-def _grid(*inside: Markup) -> Markup:
+def _grid(grid: tuple[int, int], *inside: Markup) -> Markup:
     """Return what is drawn on the plot's own grid, stretched to its place."""
     return element(
         "svg",
-        stretched(*inside, width=COLUMNS * 4, height=GRID_HEIGHT),
+        stretched(*inside, width=grid[0], height=grid[1]),
         x="0",
         y=TOP,
         width="100%",
-        height=_plot(),
+        height=PLOT,
     )
 
 
-def _plot() -> int:
-    return HEIGHT - TOP - BOTTOM
-
-
 def _y(value: float, domain: Domain) -> float:
-    return TOP + domain.height_of(value) * _plot()
+    return TOP + domain.height_of(value) * PLOT
 
 
-def _line(values: NDArray[np.float64], domain: Domain, columns: int) -> str:
+def _line(values: NDArray[np.float64], domain: Domain, columns: int, grid: tuple[int, int]) -> str:
+    width, height = grid
     runs = [
-        [(place * COLUMNS * 4, domain.height_of(value) * GRID_HEIGHT) for place, value in run]
+        [(place * width, domain.height_of(value) * height) for place, value in run]
         for run in extremes(values, columns)
     ]
     return line_path(runs)
 
 
-def _area(low: NDArray[np.float64], high: NDArray[np.float64], domain: Domain) -> str:
+def _area(
+    low: NDArray[np.float64], high: NDArray[np.float64], domain: Domain, grid: tuple[int, int]
+) -> str:
     lowest, highest = spread_by_column(low, high, BAND_COLUMNS)
-    step = COLUMNS * 4 / lowest.size
+    step = grid[0] / lowest.size
     shapes: list[list[tuple[float, float]]] = []
     for start, end in runs_of(np.isfinite(lowest) & np.isfinite(highest)):
         columns = range(start, end)
-        over = [((i + 0.5) * step, domain.height_of(highest[i]) * GRID_HEIGHT) for i in columns]
-        under = [((i + 0.5) * step, domain.height_of(lowest[i]) * GRID_HEIGHT) for i in columns]
+        over = [((i + 0.5) * step, domain.height_of(highest[i]) * grid[1]) for i in columns]
+        under = [((i + 0.5) * step, domain.height_of(lowest[i]) * grid[1]) for i in columns]
         shapes.append([*over, *reversed(under)])
     return area_path(shapes)
 
@@ -160,7 +164,7 @@ def _ticks(domain: Domain) -> list[Markup]:
 
 def _bound(bound: Bound, domain: Domain) -> list[Markup]:
     y = _y(bound.value, domain)
-    top, bottom = (TOP, y) if bound.side is Side.HIGH else (y, float(TOP + _plot()))
+    top, bottom = (TOP, y) if bound.side is Side.HIGH else (y, float(TOP + PLOT))
     name = "grave" if bound.grave else "light"
     drawn: list[Markup] = []
     for start, end in bound.spans:

@@ -1,0 +1,127 @@
+"""`graftvigil tonight`: the night sheet, printed."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from api.cli.main import GOOD, CannotGoOn
+
+if TYPE_CHECKING:
+    import argparse
+
+    from api.parts import Parts
+
+DESCRIPTION = """\
+Prints the sheet of the night ahead: which batches are under cover, what is expected of their air
+with how such forecasts did, how long their water lasts, heat tomorrow, blind spots, work in hand,
+alarms, checks due, and who is on duty when. With --dawn the night behind: what each batch went
+through, what had been foretold and what came, who answered, and what to do first.
+
+It reads the stores as `graftvigil run` keeps them, and changes nothing.
+
+  graftvigil tonight --site site.toml --data graftvigil-data
+  graftvigil tonight --dawn --language es
+  graftvigil tonight --at 2026-11-15T06:30:00+11:00 --dawn --json
+"""
+
+
+def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command to the command line."""
+    from argparse import RawDescriptionHelpFormatter
+
+    command = subcommands.add_parser(
+        "tonight",
+        help="print what may happen tonight and who goes, or what the night was",
+        description=DESCRIPTION,
+        formatter_class=RawDescriptionHelpFormatter,
+    )
+    command.add_argument(
+        "--site", type=Path, default=Path("site.toml"), metavar="FILE", help="the site file"
+    )
+    command.add_argument(
+        "--plans",
+        type=Path,
+        metavar="FOLDER",
+        help="folder of care plans (default: plans, beside the site file)",
+    )
+    command.add_argument(
+        "--data", type=Path, default=Path("graftvigil-data"), help="folder of the stores"
+    )
+    command.add_argument("--dawn", action="store_true", help="the night behind, not the one ahead")
+    command.add_argument(
+        "--at", metavar="INSTANT", help="as of then, with its offset from UTC (default: now)"
+    )
+    command.add_argument("--language", choices=("en", "es"), default="en", help="of sentences")
+    command.add_argument("--unit", choices=("degC", "degF"), default="degC", help="of temperatures")
+    command.add_argument("--json", action="store_true", help="print one JSON object")
+    command.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Print the sheet."""
+    from api.night_sheet.routes import body_of
+    from api.night_sheet.sheets import NightSheets
+    from api.pictures.pictures import Pictures
+    from api.v1.sight import Sight
+    from rules.sheet_times import SheetKind
+
+    parts = _parts(arguments)
+    try:
+        sight = Sight(parts)
+        sheets = NightSheets(parts, sight, Pictures(parts, sight))
+        sheet = sheets.sheet(SheetKind.MORNING if arguments.dawn else SheetKind.EVENING)
+        told = sheets.told(sheet, language=arguments.language, fahrenheit=arguments.unit == "degF")
+    finally:
+        parts.records.dispose()
+        parts.store.close()
+    if arguments.json:
+        said = body_of(sheet, told).model_dump(mode="json")
+        sys.stdout.write(json.dumps(said, indent=2, ensure_ascii=False) + "\n")
+    else:
+        sys.stdout.write(told.as_text() + "\n")
+    return GOOD
+
+
+def _parts(arguments: argparse.Namespace) -> Parts:
+    """Return the parts that a sheet is made from, over stores that may be in use elsewhere."""
+    from api.bookkeeping import Bookkeeping, FilesFaulty
+    from api.cli import given
+    from api.keeping import store_in
+    from api.parts import Parts
+    from api.watch.clock import TurnedClock, WallClock, milliseconds
+    from collector.gate import Gate
+    from collector.ingest import Ingest
+    from collector.rejects import RejectLog
+
+    given.readings_file(arguments.data)
+    plans = arguments.plans or arguments.site.parent / "plans"
+    wall = WallClock()
+    clock = wall if arguments.at is None else TurnedClock(given.instant(arguments.at, "--at"))
+    settings = given.settings(arguments.data)
+    store, _ = store_in(settings, clock)
+    records = given.records(arguments.data)
+    try:
+        book = Bookkeeping(arguments.site, plans, records).book
+    except FilesFaulty as trouble:
+        raise CannotGoOn(str(trouble)) from trouble
+    site = book.now.site
+    rejects = RejectLog(store.file)
+    ingest = Ingest(
+        Gate(site.sensor),
+        store,
+        rejects=rejects,
+        together=store.file.writing,
+        clock_ms=lambda: milliseconds(clock),
+    )
+    return Parts(
+        book=book,
+        store=store,
+        rejects=rejects,
+        ingest=ingest,
+        records=records,
+        clock=clock,
+        settings=settings,
+    )
