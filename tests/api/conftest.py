@@ -240,6 +240,7 @@ class Nursery:
     alerts: AlertService
     records_at: Path | str
     book: Book
+    later: list[Nursery] = field(default_factory=list)
 
     def keep(self, minute: int, **humidity: float | None) -> None:
         """Keep a reading of each probe in the minute after FIRST; None: the probe is silent."""
@@ -274,7 +275,7 @@ class Nursery:
 
     def anew(self) -> Nursery:
         """Start all parts again over the same files, as after a crash: nothing was closed."""
-        return _open(
+        again = _open(
             self.folder,
             self.site,
             self.plans,
@@ -282,10 +283,17 @@ class Nursery:
             self.clock,
             records_at=self.records_at,
         )
+        self.later.append(again)
+        return again
 
     def shut(self) -> None:
         self.store.close()
         self.records.dispose()
+
+    def shut_all(self) -> None:
+        for one in self.later:
+            one.shut_all()
+        self.shut()
 
 
 def _open(
@@ -347,7 +355,7 @@ def open_nursery(
 
     yield opener
     for nursery in opened:
-        nursery.shut()
+        nursery.shut_all()
 
 
 @pytest.fixture
