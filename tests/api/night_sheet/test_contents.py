@@ -85,7 +85,9 @@ def test_nights_that_took_one_course_foretell_dry_hours_with_their_score(tern_ho
     assert 1 <= avocado.dry.likely <= avocado.dry.most <= 3
     assert Worry.DRY in avocado.worries
     told = sheets.told(sheet, language="en", fahrenheit=False).as_text().replace("\xa0", " ")
-    assert re.search(r"Lowest humidity about 8\d % at 04:0\d \(\d+ to \d+ %\); over [345] nights off by", told)
+    assert re.search(
+        r"Lowest humidity about 8\d % at 04:0\d \(\d+ to \d+ %\); over [345] nights off by", told
+    )
     assert re.search(r"saying “as now” by \d+\.\d %", told)
     assert "h below 90 % expected" in told
     lowest = next(one for one in sheet.foretold if one.batch == "AV-12")
