@@ -140,6 +140,9 @@ def test_what_was_missed_is_sent_while_it_is_of_use_and_never_two():
 
 def test_a_late_evening_sheet_gives_way_to_the_morning():
     times = {EVENING: time(23), MORNING: time(4)}
+    evening = latest_due(wall(MADRID, "2026-11-29T03:59:00"), times, place_in(MADRID))
+    assert evening is not None
+    assert evening.until == wall(MADRID, "2026-11-29T04:00:00")
     due = latest_due(wall(MADRID, "2026-11-29T04:00:00"), times, place_in(MADRID))
     assert due is not None
     assert due.key == "sheet:morning:2026-11-29"

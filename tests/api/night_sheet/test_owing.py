@@ -83,6 +83,26 @@ def test_two_that_look_at_once_owe_it_once(nursery, sheets_of):
     assert len(owed(nursery)) == 2
 
 
+def test_who_gathers_more_slowly_owes_nothing_more_also_to_others(nursery, sheets_of):
+    """A process that read another rota must not owe the same sheet to its own people too."""
+    at(nursery, SIX_IN_THE_EVENING)
+    quick = sheets_of(nursery, sheet_evening="18:00", sheet_morning="")
+    told = nursery.site.model_dump(mode="json")
+    told["person"].append({"id": "ada", "name": "Ada Quill", "email": "ada@small.example.invalid"})
+    told["shift"].append({**told["shift"][0], "who": "ada"})
+    nursery.site = Site.model_validate(told)
+    slow = sheets_of(nursery, sheet_evening="18:00", sheet_morning="")
+    gather = slow.sheet
+
+    def overtaken(kind):
+        assert quick.turn() == 2
+        return gather(kind)
+
+    slow.sheet = overtaken
+    assert slow.turn() == 0
+    assert owed(nursery) == [(KEY, "corvin"), (KEY, "isaura")]
+
+
 def test_a_crash_while_owing_owes_nothing_and_the_next_look_owes_all(nursery, sheets_of):
     sheets = sheets_of(nursery, sheet_evening="18:00", sheet_morning="")
     at(nursery, SIX_IN_THE_EVENING)
