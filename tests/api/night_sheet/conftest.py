@@ -12,6 +12,7 @@ import httpx
 import pytest
 
 from api.alerts.service import AlertService
+from api.book import Book, in_force_of
 from api.night_sheet.sheets import NightSheets
 from api.parts import Parts
 from api.pictures.pictures import Pictures
@@ -66,7 +67,7 @@ def sheets_of() -> Callable[..., NightSheets]:
     def made(nursery, **settings: str) -> NightSheets:
         rejects = RejectLog(nursery.store.file)
         parts = Parts(
-            book=nursery.book,
+            book=Book(in_force_of(nursery.site, nursery.plans)),
             store=nursery.store,
             rejects=rejects,
             ingest=Ingest(
@@ -92,7 +93,7 @@ def service_of() -> Callable[..., AlertService]:
 
     def made(nursery, sheets: NightSheets) -> AlertService:
         return AlertService(
-            nursery.book,
+            Book(in_force_of(nursery.site, nursery.plans)),
             nursery.records,
             nursery.clock,
             nursery.channels,
