@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from api.records.entries import NOTHING_KNOWN, Kind
 from api.records.observations import with_entered
 from api.site_files import Files, PlanFolder, site_in
-from api.written.entered import Put, key_of
+from api.written.entered import NAMED_BY, Put, key_of
 from api.written.sentences import as_json
 from api.written.toml_text import TomlText
 from rules.evaluator import watchlist
@@ -29,13 +29,19 @@ if TYPE_CHECKING:
     from rules.evaluator import Watchlist
     from rules.model.site import Site
 
-LISTS = (Kind.BATCH, Kind.SENSOR, Kind.PERSON, Kind.SWAP, Kind.ABSENCE)
+NAMED: Mapping[Kind, tuple[str, ...]] = {
+    kind: NAMED_BY[kind.value] for kind in Kind if kind.value in NAMED_BY
+}
+"""The kinds that stand in a list of the site, with the fields that tell their things apart."""
 
 
 def revision_of(site: Site, plans: Mapping[str, Sequence[CarePlan]]) -> str:
-    """Return a name for exactly this site and these plans: any edit changes it."""
-    versions = [plan.model_dump_json() for name in sorted(plans) for plan in plans[name]]
-    text = [site.model_dump_json(), *versions]
+    """Return a name for exactly this site and these plans: any edit changes it.
+
+    Fields left as they usually are don't count, so that a new one changes no older name.
+    """
+    every = [site, *(plan for name in sorted(plans) for plan in plans[name])]
+    text = [one.model_dump_json(exclude_defaults=True) for one in every]
     return hashlib.sha256("\n".join(text).encode()).hexdigest()
 
 
@@ -71,12 +77,23 @@ class InForce:
 
         Of a batch without its observations, which are entered one by one.
         """
-        for one in getattr(self.site, kind.value):
-            form: dict[str, object] = one.model_dump(mode="json", exclude_none=True)
-            if key_of(kind.value, form) == key:
-                form.pop("observation", None)
-                return form
-        return None
+        return form_in(self.site, kind, key)
+
+
+def forms_in(site: Site, kind: Kind) -> dict[str, dict[str, object]]:
+    """Return the written form of each thing of a list by its name, in the site's order."""
+    forms: dict[str, dict[str, object]] = {}
+    for one in getattr(site, kind.value):
+        form: dict[str, object] = one.model_dump(mode="json", exclude_none=True)
+        if kind is Kind.BATCH:
+            form.pop("observation", None)
+        forms[key_of(kind.value, form)] = form
+    return forms
+
+
+def form_in(site: Site, kind: Kind, key: str) -> dict[str, object] | None:
+    """Return the written form of a thing; None if the site has none of that name."""
+    return forms_in(site, kind).get(key)
 
 
 def form_revision(form: Mapping[str, object] | None) -> str:
@@ -116,10 +133,7 @@ def compiled(
 ) -> InForce | tuple[Fault, ...]:
     """Return what is in force by files and entries together, or every fault of them."""
     entries = tuple(entries)
-    lists = {kind.value for kind in LISTS}
-    puts = [
-        Put(one.kind.value, one.key, one.body, one.id) for one in entries if one.kind.value in lists
-    ]
+    puts = [Put(one.kind.value, one.key, one.body, one.id) for one in entries if one.kind in NAMED]
     site, faults = site_in(base.files, puts)
     if site is None or faults:
         return faults

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy import Engine
 
+    from api.book import Book
     from api.site_files import Nursery
     from rules.model.site import Site
 
@@ -100,6 +101,16 @@ def nursery(site_file: Path, plans: Path | None) -> tuple[Nursery, Site]:
     if read.faults or read.site is None:
         raise CannotGoOn("\n".join(str(fault) for fault in read.faults))
     return read, read.site
+
+
+def book(site_file: Path, plans: Path | None, records: Engine) -> Book:
+    """Return the book: files and what people entered; CannotGoOn with every fault, a line each."""
+    from api.bookkeeping import Bookkeeping, FilesFaulty
+
+    try:
+        return Bookkeeping(site_file, plans or site_file.parent / "plans", records).book
+    except FilesFaulty as trouble:
+        raise CannotGoOn(str(trouble)) from trouble
 
 
 def readings_file(data: Path) -> Path:

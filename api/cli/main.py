@@ -37,6 +37,8 @@ COMMANDS = (
     "lasts",
     "jar",
     "work",
+    "batches",
+    "history",
 )
 
 

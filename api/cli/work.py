@@ -55,10 +55,10 @@ def run(arguments: argparse.Namespace) -> int:
     from api.records.works import works_in_hand
     from api.watch.clock import WallClock
 
-    site = given.site(arguments.site)
     now = WallClock().now()
     records = given.records(arguments.data)
     try:
+        site = given.book(arguments.site, None, records).now.site
         if arguments.begin is not None:
             _begin(records, site, arguments, now)
         if arguments.end is not None:

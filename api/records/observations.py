@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pydantic import ValidationError
-from sqlalchemy import insert, select
+from sqlalchemy import insert, select, true
 
 from api.records.tables import as_ms, instant, observations
 from rules.model.batch import Observation
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from datetime import datetime
 
-    from sqlalchemy import Connection
+    from sqlalchemy import ColumnElement, Connection
 
     from rules.model.site import Site
 
@@ -43,27 +43,36 @@ class Entered:
     id: int | None = None
 
 
-def enter(db: Connection, one: Entered) -> bool:
-    """Keep an observation; False, and nothing is kept, if its origin has been entered before."""
+def enter(db: Connection, one: Entered) -> int | None:
+    """Keep an observation and return its number; None, and nothing kept, if its origin is known."""
     if one.origin is not None:
         known = select(observations.c.id).where(observations.c.origin == one.origin)
         if db.execute(known).first() is not None:
-            return False
+            return None
     seen = one.observation
-    db.execute(
-        insert(observations).values(
-            batch=one.batch,
-            at_ms=as_ms(seen.at),
-            seen=seen.seen.value,
-            share=seen.share,
-            check=seen.check,
-            by=seen.by,
-            note=seen.note,
-            origin=one.origin,
-            entered_ms=as_ms(one.entered_at),
-        )
+    row = insert(observations).values(
+        batch=one.batch,
+        at_ms=as_ms(seen.at),
+        seen=seen.seen.value,
+        share=seen.share,
+        check=seen.check,
+        by=seen.by,
+        note=seen.note,
+        origin=one.origin,
+        entered_ms=as_ms(one.entered_at),
     )
-    return True
+    number: int = db.execute(row.returning(observations.c.id)).scalar_one()
+    return number
+
+
+def observation_of_origin(db: Connection, origin: str) -> Entered | None:
+    """Return what was entered from an origin; None if nothing was."""
+    return next(iter(_found(db, observations.c.origin == origin)), None)
+
+
+def observation_numbered(db: Connection, number: int) -> Entered | None:
+    """Return the observation of a number; None if there is none."""
+    return next(iter(_found(db, observations.c.id == number)), None)
 
 
 def entered(db: Connection, *, batch: str | None = None) -> tuple[Entered, ...]:
@@ -71,9 +80,11 @@ def entered(db: Connection, *, batch: str | None = None) -> tuple[Entered, ...]:
 
     A row that is no observation any more, as after a word was given up, is left out and logged.
     """
-    found = select(observations).order_by(observations.c.at_ms, observations.c.id)
-    if batch is not None:
-        found = found.where(observations.c.batch == batch)
+    return _found(db, true() if batch is None else observations.c.batch == batch)
+
+
+def _found(db: Connection, where: ColumnElement[bool]) -> tuple[Entered, ...]:
+    found = select(observations).where(where).order_by(observations.c.at_ms, observations.c.id)
     every: list[Entered] = []
     for row in db.execute(found):
         try:

@@ -35,11 +35,20 @@ class ProblemBody(BaseModel):
 
 
 class Problem(HTTPException):
-    """Raised by a route that cannot do what was asked; `detail` says why and what to do."""
+    """Raised by a route that cannot do what was asked; `detail` says why and what to do.
+
+    `errors` tells field by field what is wrong.
+    """
 
     def __init__(
-        self, status: HTTPStatus, detail: str, *, headers: Mapping[str, str] | None = None
+        self,
+        status: HTTPStatus,
+        detail: str,
+        *,
+        headers: Mapping[str, str] | None = None,
+        errors: Sequence[Wrong] | None = None,
     ) -> None:
+        self.errors = errors
         super().__init__(status.value, detail, dict(headers) if headers else None)
 
 

@@ -21,7 +21,7 @@ from api.night_sheet.sheets import NightSheets
 from api.pictures.pictures import Pictures
 from api.pictures.routes import picture_router
 from api.records.session import reading
-from api.v1.problems import detail_of, problem_answer, wrongs_in
+from api.v1.problems import Problem, detail_of, problem_answer, wrongs_in
 from api.v1.router import v1_router
 from api.v1.sight import Sight
 from api.web.adopt_page import adopt_router
@@ -107,6 +107,7 @@ def _add_answers_to_trouble(app: FastAPI, at: Desk) -> None:
                 trouble.status_code,
                 detail_of(trouble),
                 instance=request.url.path,
+                errors=trouble.errors if isinstance(trouble, Problem) else None,
                 headers=trouble.headers,
             )
         return _page(at, request, trouble.status_code, trouble)

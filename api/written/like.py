@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from api.written.toml_text import TomlText, Where
     from rules.model.fault import Fault
 
-OWN = frozenset({"id", "title", "like", "position"})
+OWN = frozenset({"id", "title", "serial", "like", "position"})
 """The fields that one sensor never takes over from another."""
 
 ID = "{id}"

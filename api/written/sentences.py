@@ -95,6 +95,13 @@ def faults_against(model: type[BaseModel], text: TomlText) -> tuple[dict[Where, 
     return faults, False
 
 
+def own_words(model: type[BaseModel], wrong: ErrorDetails) -> tuple[str, str, str]:
+    """Return field, problem and way out for one refusal of a model that stands in no file."""
+    where = tuple(name for name in wrong["loc"] if name != "[key]")
+    place, problem, fix = _said(model, where, wrong)
+    return ".".join(str(part) for part in place) or model.__name__.lower(), problem, fix
+
+
 def _misspelt(errors: list[ErrorDetails]) -> Iterator[Where]:
     """Yield the missing fields that are there under a misspelt name, told as such already."""
     unknown = [wrong["loc"] for wrong in errors if wrong["type"] == "extra_forbidden"]

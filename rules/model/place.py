@@ -224,14 +224,16 @@ class Position(Written):
 class Sensor(Written):
     """A device that sends messages on one MQTT topic, and where it has stood.
 
-    `payload` is how it writes them. `samples_path`, if given, leads to a list of samples in a JSON
-    message, each with its own values and time. `tags` pick the lines of line protocol that are
-    this sensor's. `like` names the sensor whose fields hold wherever this one is silent: readers
-    of site files have filled them in before a Sensor is made.
+    `serial` is what its maker wrote on it. `payload` is how it writes its messages. `samples_path`,
+    if given, leads to a list of samples in a JSON message, each with its own values and time.
+    `tags` pick the lines of line protocol that are this sensor's. `like` names the sensor whose
+    fields hold wherever this one is silent: readers of site files have filled them in before a
+    Sensor is made.
     """
 
     id: Slug
     title: str
+    serial: str | None = Field(default=None, min_length=1, max_length=80)
     like: Slug | None = None
     topic: str = Field(min_length=1, max_length=512)
     payload: Payload = Payload.JSON

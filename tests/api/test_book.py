@@ -22,6 +22,7 @@ from api.records.observations import Entered, enter
 from api.records.session import open_records, reading, writing
 from api.records.tables import instant
 from api.records.watch import load_position, standing_history
+from api.watch.clock import TurnedClock
 from rules.cells import block_of
 from rules.evaluator import start, sweep
 from rules.model.alarm import Cue
@@ -108,9 +109,11 @@ def test_taking_the_book_up_while_running_is_as_starting_anew(
     course = [DAMP, DRY, DRY, DRY, DRY, DAMP, DRY, DRY, DRY, DRY, DAMP, DAMP]
     told = []
     for hot in (True, False):
-        for file in tmp_path.glob("*.db*"):
-            file.unlink()
         running = open_nursery(None)
+        running.folder, running.records_at = tmp_path / str(hot), tmp_path / str(hot) / "own.db"
+        running.folder.mkdir()
+        running.clock = TurnedClock(running.clock.now())
+        running = running.anew()
         running.watch.turn()
         for minute, value in enumerate(course):
             if minute == taken_at:
