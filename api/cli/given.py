@@ -8,7 +8,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, TypeVar
 
 from api.cli.main import CannotGoOn
-from api.settings import READINGS_FILE
+from api.settings import READINGS_FILE, RECORDS_FILE
 from api.site_files import read_nursery, read_site
 
 if TYPE_CHECKING:
@@ -102,6 +102,15 @@ def nursery(site_file: Path, plans: Path | None) -> tuple[Nursery, Site]:
 def readings_file(data: Path) -> Path:
     """Return the file of readings in a folder of the stores; CannotGoOn if it is not there."""
     file = data / READINGS_FILE
+    if not file.is_file():
+        msg = f"{file} is not there. Name the folder with --data; `graftvigil run` makes it."
+        raise CannotGoOn(msg)
+    return file
+
+
+def records_file(data: Path) -> Path:
+    """Return the file of records in a folder of the stores; CannotGoOn if it is not there."""
+    file = data / RECORDS_FILE
     if not file.is_file():
         msg = f"{file} is not there. Name the folder with --data; `graftvigil run` makes it."
         raise CannotGoOn(msg)

@@ -35,6 +35,7 @@ COMMANDS = (
     "lasts",
     "jar",
     "work",
+    "rings",
 )
 
 

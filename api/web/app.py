@@ -26,6 +26,7 @@ from api.web.hold_pages import holding_router
 from api.web.live import Live, live_router
 from api.web.pages import Desk, desk, pages_router
 from api.web.people_pages import people_router
+from api.web.rings_page import rings_page_router
 from collector.stores.base import StoreFailure
 
 if TYPE_CHECKING:
@@ -66,6 +67,7 @@ def create_app(parts: Parts) -> FastAPI:
     app.include_router(adopt_router(at))
     app.include_router(people_router(at))
     app.include_router(holding_router(at))
+    app.include_router(rings_page_router(at))
     app.mount("/static", StaticFiles(directory=Path(__file__).parent / "static"), name="static")
     _add_health(app, parts)
     _add_answers_to_trouble(app, at)
