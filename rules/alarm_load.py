@@ -46,6 +46,8 @@ LEAST_RINGS = 5
 """Of fewer rings no share and no median is told: house rule, no source."""
 
 TOP = 10
+TOP_LEAST = 10 * TOP
+"""Where fewer alarms than that have rung, what the top ten rang for says nothing: house rule."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -302,11 +304,13 @@ def _is_brief(one: Occurrence) -> bool:
     return one.answered is None or one.answered >= one.over
 
 
-def _top_share(rungs: Sequence[Occurrence]) -> float:
+def _top_share(rungs: Sequence[Occurrence]) -> float | None:
     counts: dict[tuple[str, str], int] = {}
     for one in rungs:
         key = (one.batch, one.limit.condition)
         counts[key] = counts.get(key, 0) + 1
+    if len(counts) < TOP_LEAST:
+        return None
     return _share(sum(sorted(counts.values(), reverse=True)[:TOP]), len(rungs))
 
 

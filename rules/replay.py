@@ -78,20 +78,33 @@ def replay(
 def replay_block(book: Book, state: ReplayState, block: CellBlock) -> tuple[ReplayState, Passage]:
     """Judge a block as the watch would have; return the state after it and what was said."""
     evaluator, events, record = sweep(book.watchlist, state.evaluator, block)
-    register = Register(book.watchlist, houses_of(book.site), book.works, state.alarms)
-    given = state.answers_given
+    minutes = range(block.first_minute, block.first_minute + len(block.means))
+    alarms, given, changes = _carried(book, state.alarms, state.answers_given, events, minutes)
+    passage = Passage(block.first_minute, len(block.means), events, changes, record)
+    return ReplayState(evaluator, alarms, given), passage
+
+
+def alarms_again(book: Book, events: Iterable[Event], minutes: range) -> tuple[AlarmChanged, ...]:
+    """Return what events come to under the answers and work of another book, from the start."""
+    _, _, changes = _carried(book, NO_ALARMS, 0, events, minutes)
+    return changes
+
+
+def _carried(
+    book: Book, alarms: AlarmsNow, given: int, events: Iterable[Event], minutes: range
+) -> tuple[AlarmsNow, int, tuple[AlarmChanged, ...]]:
+    """Carry the alarms through minutes in a row; answers are given between their cells."""
+    register = Register(book.watchlist, houses_of(book.site), book.works, alarms)
     by_minute: dict[int, list[Event]] = {}
     for event in events:
         by_minute.setdefault(event.minute, []).append(event)
-    for minute in range(block.first_minute, block.first_minute + len(block.means)):
+    for minute in minutes:
         if minute in by_minute or register.holds:
             register.cell(minute, by_minute.get(minute, ()))
         while given < len(book.answers) and book.answers[given].after_minute <= minute:
             register.answer(book.answers[given])
             given += 1
-    after = ReplayState(evaluator, register.now, given)
-    passage = Passage(block.first_minute, len(block.means), events, tuple(register.changes), record)
-    return after, passage
+    return register.now, given, tuple(register.changes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,22 +136,21 @@ class BatchTally:
 
 @dataclass
 class Tally:
-    """What passages came to, from `first_minute` on; what they said before that is left out."""
+    """What passages came to. Minutes before `first_minute` are left out of the counts.
+
+    `changes` and `conditions`, what opened and closed, hold what was said before it too.
+    """
 
     first_minute: int
     changes: list[AlarmChanged] = field(default_factory=list["AlarmChanged"])
-    standings: list[StandingChanged] = field(default_factory=list[StandingChanged])
+    conditions: list[Event] = field(default_factory=list["Event"])
     batches: dict[str, BatchTally] = field(default_factory=dict[str, BatchTally])
 
     def take(self, passage: Passage) -> None:
         """Count a passage in."""
         first = self.first_minute
-        self.changes += [one for one in passage.changes if one.minute >= first]
-        self.standings += [
-            one
-            for one in passage.events
-            if isinstance(one, StandingChanged) and one.minute >= first
-        ]
+        self.changes += passage.changes
+        self.conditions += [e for e in passage.events if not isinstance(e, StandingChanged)]
         skip = min(max(0, first - passage.first_minute), passage.minutes)
         for code, record in passage.record.batches.items():
             tally = self.batches.setdefault(code, BatchTally())

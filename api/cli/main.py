@@ -36,6 +36,7 @@ COMMANDS = (
     "jar",
     "work",
     "rings",
+    "replay",
 )
 
 
