@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from rules.model.alarm import AlarmState, Cue, Priority
+from rules.model.alarm import BY_PERSON, AlarmState, Cue, Priority
 from rules.speaking import EPOCH, MINUTE
 
 if TYPE_CHECKING:
@@ -61,8 +61,10 @@ class Occurrence:
     """One time that a condition was true. Instants are minutes since the epoch, UTC.
 
     `rang`: people are to know of it; else it was held, and told nobody. One that was held and then
-    let go counts twice: held, and as it rang. `over` is the cell in which it ended, `answered` the
-    minute in which somebody took it on or laid it aside; None: not, or not yet.
+    let go counts twice: held, and as it rang; the first is `carried_on` by the second, not ended.
+    `by_person`: somebody let it go, so it rang at once and not once its cell was judged. `over` is
+    the cell in which it ended, `answered` the minute in which somebody took it on or laid it aside;
+    None: not, or not yet.
     """
 
     alarm: int
@@ -75,6 +77,8 @@ class Occurrence:
     answered: int | None = None
     value: float | None = None
     worst: float | None = None
+    carried_on: bool = False
+    by_person: bool = False
 
 
 def limit_named(site: Site, batch: str, condition: str, minute: int) -> LimitName:
@@ -99,7 +103,7 @@ def occurrences_of(site: Site, changes: Iterable[AlarmChanged]) -> tuple[Occurre
         last = ours[-1] if ours and found[ours[-1]].over is None else None
         if change.cue in RINGS and _begins(change):
             if last is not None:
-                found[last] = replace(found[last], over=change.minute)
+                found[last] = replace(found[last], over=change.minute, carried_on=True)
             ours.append(len(found))
             found.append(_begun(site, change))
         elif change.cue is Cue.CLEARED and last is not None:
@@ -124,4 +128,5 @@ def _begun(site: Site, change: AlarmChanged) -> Occurrence:
         minute=change.minute,
         rang=change.after is AlarmState.UNACKNOWLEDGED,
         value=change.value,
+        by_person=change.cue in BY_PERSON,
     )

@@ -299,7 +299,7 @@ def _limit(limit: LimitName, ours: Sequence[tuple[Occurrence, bool]], end_minute
 
 def _is_brief(one: Occurrence) -> bool:
     """Return whether it was over soon, with nobody having answered before that."""
-    if one.over is None or one.over - one.minute > BRIEF_MIN:
+    if one.over is None or one.carried_on or one.over - one.minute > BRIEF_MIN:
         return False
     return one.answered is None or one.answered >= one.over
 

@@ -44,6 +44,7 @@ if TYPE_CHECKING:
     from rules.model.site import Site
     from rules.watchlist import Watchlist
 
+_NEVER = 2**62
 _FIRST_STEP = f"0.{Role.ON_DUTY.value}"
 
 
@@ -70,8 +71,15 @@ class _Unit:
 
     @property
     def over(self) -> int | None:
-        ends = [one.over for one in self.members]
+        """When the last of it ended; None while any goes on, by itself or as a later ring."""
+        ends = [None if one.carried_on else one.over for one in self.members]
         return None if None in ends else max(end for end in ends if end is not None)
+
+    @property
+    def rings_again_at(self) -> int:
+        """From when later rings of its alarms speak for it; never, as long as one does not."""
+        later = [one.over if one.carried_on else None for one in self.members]
+        return _NEVER if None in later else max(at for at in later if at is not None)
 
     @property
     def answered(self) -> int | None:
@@ -193,7 +201,8 @@ class _Gathering:
     def _alone(
         self, one: Occurrence, minute: int, place: int | None = None, *, first_only: bool = False
     ) -> None:
-        unit = _Unit([one], self._told_at(minute), first_only=first_only)
+        since = minute if one.by_person else self._told_at(minute)
+        unit = _Unit([one], since, first_only=first_only)
         self._units.append(unit)
         if place is not None:
             self._single[place] = unit
@@ -329,6 +338,8 @@ class _Post:
         steps = (begun + step.after_min for step in site.steps(priority))
         for minute in sorted({unit.since, *(due for due in steps if due > unit.since)}):
             if unit.until is not None and minute >= unit.until:
+                break
+            if minute > unit.since and unit.rings_again_at < minute:
                 break
             course = Course(
                 priority=priority,
