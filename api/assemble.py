@@ -250,6 +250,7 @@ class Nursery:
     def stop(self) -> None:
         """End every part; what was acknowledged or recorded is kept."""
         self._stop.set()
+        self.alerts.wake()
         if self._collecting:
             self._collector.stop()
         for thread in self._threads:
@@ -309,16 +310,6 @@ def assemble(
     )
     take_the_pulse(ingest, store, site, now_ms=clock_ms())
     watched = watchlist(site, plans)
-    watch = Watch(
-        watched,
-        site,
-        plans,
-        store,
-        records,
-        clock,
-        lateness_s=settings.lateness_s,
-        start_minute=first_minute,
-    )
     channels = Channels(settings.mail_server, settings.mail_from, reach=reach)
     alerts = AlertService(
         site,
@@ -329,6 +320,17 @@ def assemble(
         base_url=settings.base_url,
         links=links,
         codes=bool(settings.answer_topic),
+    )
+    watch = Watch(
+        watched,
+        site,
+        plans,
+        store,
+        records,
+        clock,
+        lateness_s=settings.lateness_s,
+        start_minute=first_minute,
+        on_event=alerts.wake,
     )
     collector = (
         EmbeddedBroker(collector_at, ingest, clock_ms=clock_ms)

@@ -1,4 +1,4 @@
-"""Sends one message by one channel of one person. The only file that knows apprise.
+"""Sends one message by one channel of one person. With `mail`, the only file that knows apprise.
 
 An outcome is a cause, never a bare yes or no. No address with a secret in it is ever logged,
 kept or handed on: what a channel says is searched for the secrets first.
@@ -7,7 +7,6 @@ kept or handed on: what a channel says is searched for the secrets first.
 from __future__ import annotations
 
 import logging
-import warnings
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, assert_never
 from urllib.parse import unquote, urlsplit
@@ -15,13 +14,9 @@ from urllib.parse import unquote, urlsplit
 import apprise
 import apprise.exception
 
+from api.alerts.mail import Mail
 from api.alerts.reach import variable
 from rules.model.people import EMAIL
-
-with warnings.catch_warnings():
-    # An optional part of it asks for a module that is on its way out of the standard library.
-    warnings.simplefilter("ignore", DeprecationWarning)
-    from apprise.plugins.email import NotifyEmail
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -142,7 +137,7 @@ class Channels:
             return Failed(str(error))
         secrets = (server.password, self._mail_server.get_secret_value())
         try:
-            mail = NotifyEmail(  # type: ignore[no-untyped-call]
+            mail = Mail(  # type: ignore[no-untyped-call]
                 host=server.host,
                 smtp_host=server.host,
                 port=server.port,
@@ -159,7 +154,7 @@ class Channels:
         return self._notify(mail, text, secrets)
 
     def _notify(
-        self, service: str | NotifyEmail, text: MessageText, secrets: tuple[str | None, ...]
+        self, service: str | Mail, text: MessageText, secrets: tuple[str | None, ...]
     ) -> Outcome:
         courier = apprise.Apprise(asset=self._asset)
         try:

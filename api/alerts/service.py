@@ -7,6 +7,7 @@ more when the lease has run out; killed anywhere else, it repeats and loses noth
 from __future__ import annotations
 
 import logging
+import threading
 from typing import TYPE_CHECKING, assert_never
 
 from api.alerts.channels import Failed, Sent
@@ -28,7 +29,6 @@ from api.records.ways import forget_ways_gone, way_failed, way_works
 from rules.evaluator import watchlist
 
 if TYPE_CHECKING:
-    import threading
     from collections.abc import Callable, Mapping, Sequence
     from datetime import datetime, timedelta
 
@@ -86,8 +86,13 @@ class AlertService:
         self._clock = clock
         self._channels = channels
         self._lease = lease
+        self._wake = threading.Event()
         self._last_turn: datetime | None = None
         self._last_error: str | None = None
+
+    def wake(self) -> None:
+        """Take the next turn at once: something may be owed. Any thread may say so."""
+        self._wake.set()
 
     @property
     def last_turn(self) -> datetime | None:
@@ -104,7 +109,10 @@ class AlertService:
         return self._turn(_never)
 
     def run(self, stop: threading.Event) -> None:
-        """Take a turn about once a second until `stop`; faults are logged, then tried again."""
+        """Take a turn about once a second, or when woken, until `stop`.
+
+        Faults are logged, then tried again.
+        """
         failures = 0
         while not stop.is_set():
             try:
@@ -115,7 +123,11 @@ class AlertService:
                 log.exception("alerts_failed failures=%d", failures)
             else:
                 failures = 0
-            stop.wait(min(TURN_S * 2**failures, LONGEST_PAUSE_S))
+            if failures:
+                stop.wait(min(TURN_S * 2**failures, LONGEST_PAUSE_S))
+            else:
+                self._wake.wait(TURN_S)
+            self._wake.clear()  # before the turn: what is owed from here on wakes it again
 
     def _turn(self, stopped: Callable[[], bool]) -> int:
         sent = 0

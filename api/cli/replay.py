@@ -101,6 +101,14 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
 
 def run(arguments: argparse.Namespace) -> int:
     """Replay, and print what it comes to; Ctrl-C leaves nothing behind."""
+    try:
+        return _replayed(arguments)
+    except KeyboardInterrupt:
+        sys.stderr.write("\ngraftvigil replay: stopped; nothing was changed\n")
+        return FOUND_TROUBLE
+
+
+def _replayed(arguments: argparse.Namespace) -> int:
     from api.cli import given
     from api.cli.replay_told import replayed_lines, replayed_values
     from api.records.session import open_records
@@ -130,14 +138,10 @@ def run(arguments: argparse.Namespace) -> int:
         out = open_things.enter_context(_writable(arguments.minutes))
         tally = Tally(span.told_from)
         late_in = None if arguments.hindsight else records
-        try:
-            for passage in _passages(book, store, span, late_in, quiet=arguments.json):
-                tally.take(passage)
-                if out is not None:
-                    _write_minutes(out, passage, span.told_from)
-        except KeyboardInterrupt:
-            sys.stderr.write("\ngraftvigil replay: stopped; nothing was changed\n")
-            return FOUND_TROUBLE
+        for passage in _passages(book, store, span, late_in, quiet=arguments.json):
+            tally.take(passage)
+            if out is not None:
+                _write_minutes(out, passage, span.told_from)
     gaps = () if watched is None or arguments.hindsight else watched.gaps
     told = replayed_values(
         book,
