@@ -250,6 +250,7 @@ class Nursery:
         """End every part; what was acknowledged or recorded is kept."""
         self._stop.set()
         self._waking.stop()
+        self.alerts.wake()
         if self._collecting:
             self._collector.stop()
         for thread in self._threads:
@@ -320,14 +321,6 @@ def assemble(
         buttons=buttons,
     )
     take_the_pulse(ingest, store, site, now_ms=clock_ms())
-    watch = Watch(
-        book,
-        store,
-        records,
-        clock,
-        lateness_s=settings.lateness_s,
-        start_minute=first_minute,
-    )
     collector = (
         EmbeddedBroker(collector_at, ingest, clock_ms=clock_ms)
         if isinstance(collector_at, ListenAddress)
@@ -362,6 +355,15 @@ def assemble(
         picture=pictures.with_message,
         sheet_words=sheets.words,
         sheet_picture=sheets.picture,
+    )
+    watch = Watch(
+        book,
+        store,
+        records,
+        clock,
+        lateness_s=settings.lateness_s,
+        start_minute=first_minute,
+        on_event=alerts.wake,
     )
     upkeep = upkeep_of(store, records, spool, settings=settings, clock_ms=clock_ms)
     drop = drop_folder_of(parts, store, clock_ms=clock_ms)

@@ -1,4 +1,4 @@
-"""Sends one message by one channel of one person. The only file that knows apprise.
+"""Sends one message by one channel of one person. With `mail`, the only file that knows apprise.
 
 An outcome is a cause, never a bare yes or no. No address with a secret in it is ever logged,
 kept or handed on: what a channel says is searched for the secrets first.
@@ -15,6 +15,7 @@ from urllib.parse import unquote, urlsplit
 import apprise
 import apprise.exception
 
+from api.alerts.mail import Mail
 from api.alerts.reach import variable
 from rules.model.people import EMAIL
 
@@ -22,7 +23,6 @@ with warnings.catch_warnings():
     # An optional part of it asks for a module that is on its way out of the standard library.
     warnings.simplefilter("ignore", DeprecationWarning)
     from apprise.attachment.memory import AttachMemory
-    from apprise.plugins.email import NotifyEmail
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -152,7 +152,7 @@ class Channels:
             return Failed(str(error))
         secrets = (server.password, self._mail_server.get_secret_value())
         try:
-            mail = NotifyEmail(  # type: ignore[no-untyped-call]
+            mail = Mail(  # type: ignore[no-untyped-call]
                 host=server.host,
                 smtp_host=server.host,
                 port=server.port,
@@ -170,7 +170,7 @@ class Channels:
 
     def _notify(
         self,
-        service: str | NotifyEmail,
+        service: str | Mail,
         text: MessageText,
         picture: bytes | None,
         *,

@@ -7,6 +7,7 @@ more when the lease has run out; killed anywhere else, it repeats and loses noth
 from __future__ import annotations
 
 import logging
+import threading
 from typing import TYPE_CHECKING, assert_never
 
 from api.alerts.channels import Failed, Sent
@@ -27,7 +28,6 @@ from api.records.steps import owe_steps, steps_due
 from api.records.ways import forget_ways_gone, way_failed, way_works
 
 if TYPE_CHECKING:
-    import threading
     from collections.abc import Callable, Sequence
     from datetime import datetime, timedelta
 
@@ -102,8 +102,13 @@ class AlertService:
         self._picture = picture
         self._sheet_words = sheet_words
         self._sheet_picture = sheet_picture
+        self._wake = threading.Event()
         self._last_turn: datetime | None = None
         self._last_error: str | None = None
+
+    def wake(self) -> None:
+        """Take the next turn at once: something may be owed. Any thread may say so."""
+        self._wake.set()
 
     @property
     def _site(self) -> Site:
@@ -138,7 +143,10 @@ class AlertService:
         return self._turn(_never)
 
     def run(self, stop: threading.Event) -> None:
-        """Take a turn about once a second until `stop`; faults are logged, then tried again."""
+        """Take a turn about once a second, or when woken, until `stop`.
+
+        Faults are logged, then tried again.
+        """
         failures = 0
         while not stop.is_set():
             try:
@@ -149,7 +157,11 @@ class AlertService:
                 log.exception("alerts_failed failures=%d", failures)
             else:
                 failures = 0
-            stop.wait(min(TURN_S * 2**failures, LONGEST_PAUSE_S))
+            if failures:
+                stop.wait(min(TURN_S * 2**failures, LONGEST_PAUSE_S))
+            else:
+                self._wake.wait(TURN_S)
+            self._wake.clear()  # before the turn: what is owed from here on wakes it again
 
     def _turn(self, stopped: Callable[[], bool]) -> int:
         sent = 0

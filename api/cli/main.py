@@ -39,6 +39,8 @@ COMMANDS = (
     "work",
     "batches",
     "history",
+    "rings",
+    "replay",
 )
 
 

@@ -46,10 +46,15 @@ def tell_rung(
     """
     at = instant(minute * MINUTE_MS)
     rings: list[Ring] = []
+    lately: dict[tuple[str, str], list[Rung]] = {}
+    for ring in rings_of(db, since=at - _CHATTER, until=at) if rung else ():
+        lately.setdefault((ring.batch, ring.condition), []).append(ring)
     for moved in rung:
         condition = ground.condition(moved.alarm.batch, moved.alarm.condition, minute)
-        if _chatters(db, moved, at):
-            _gather_rings(db, moved, at=at)
+        ours = lately.get((moved.alarm.batch, moved.alarm.condition), [])
+        earlier = [ring for ring in ours if ring.change_id < moved.change_id]
+        if chatters([as_ms(ring.at) // MINUTE_MS for ring in earlier], minute):
+            _gather_rings(db, moved, earlier, at=at)
         elif condition is not None:
             rings.append(Ring(moved.change_id, moved.alarm.id, minute, condition))
     floods: tuple[Flood, ...] = ()
@@ -88,22 +93,8 @@ def tell_over(db: Connection, over: Sequence[Moved], *, ground: Ground, now: dat
             owe_over(db, group, change_id=moved.change_id, at=now)
 
 
-def _chatters(db: Connection, moved: Moved, at: datetime) -> bool:
-    before = [
-        as_ms(ring.at) // MINUTE_MS
-        for ring in rings_of(db, since=at - _CHATTER, until=at, before_change=moved.change_id)
-        if (ring.batch, ring.condition) == (moved.alarm.batch, moved.alarm.condition)
-    ]
-    return chatters(before, as_ms(at) // MINUTE_MS)
-
-
-def _gather_rings(db: Connection, moved: Moved, *, at: datetime) -> None:
+def _gather_rings(db: Connection, moved: Moved, earlier: Sequence[Rung], *, at: datetime) -> None:
     ours = (moved.alarm.batch, moved.alarm.condition)
-    earlier = [
-        ring
-        for ring in rings_of(db, since=at - _CHATTER, until=at, before_change=moved.change_id)
-        if (ring.batch, ring.condition) == ours
-    ]
     join_group(
         db,
         GroupKind.RINGS,

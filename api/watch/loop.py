@@ -81,6 +81,8 @@ class Watch:
     unwatched_after_min
         With more cells than this to catch up on, nobody was watching: alarms of those cells are
         kept, and people get one message a batch instead of one an alarm.
+    on_event
+        Called when what a cell said has been kept; None: nobody waits for it.
     """
 
     def __init__(
@@ -93,6 +95,7 @@ class Watch:
         lateness_s: int,
         start_minute: int | None = None,
         unwatched_after_min: int = UNWATCHED_AFTER_MIN,
+        on_event: Callable[[], None] | None = None,
     ) -> None:
         self._book = book
         self._judged_by = book.now
@@ -103,6 +106,7 @@ class Watch:
         self._lateness_ms = lateness_s * 1000
         self._start_minute = start_minute
         self._unwatched_after_min = unwatched_after_min
+        self._on_event = on_event
         self._going: _Going | None = None
         self._last_turn: datetime | None = None
         self._last_error: str | None = None
@@ -133,7 +137,15 @@ class Watch:
                 log.exception("watch_failed failures=%d", failures)
             else:
                 failures = 0
-            stop.wait(min(TURN_S * 2**failures, LONGEST_PAUSE_S))
+            pause = TURN_S if failures else min(TURN_S, self._due_in_s())
+            stop.wait(min(pause * 2**failures, LONGEST_PAUSE_S))
+
+    def _due_in_s(self) -> float:
+        """Return in how many seconds the next cell is due; 0 if one is already."""
+        if self._going is None:
+            return TURN_S
+        due_ms = (self._going.position.next_minute + 1) * MINUTE_MS + self._lateness_ms
+        return max(0.0, (due_ms - milliseconds(self._clock)) / 1000)
 
     def _turn(self, stopped: Callable[[], bool]) -> int:
         try:
@@ -304,6 +316,8 @@ class Watch:
         going.noted = by.revision
         for event in events:
             log.info("watch_event minute=%d what=%s", minute, event)
+        if events and self._on_event is not None:
+            self._on_event()
 
 
 def _never() -> bool:

@@ -31,6 +31,7 @@ from api.web.labels_page import labels_router
 from api.web.live import Live, live_router
 from api.web.pages import Desk, desk, pages_router
 from api.web.people_pages import people_router
+from api.web.rings_page import rings_page_router
 from api.web.tonight_page import tonight_router
 from collector.stores.base import StoreFailure
 
@@ -78,6 +79,7 @@ def create_app(parts: Parts) -> FastAPI:
     app.include_router(people_router(at))
     app.include_router(holding_router(at))
     app.include_router(labels_router(at))
+    app.include_router(rings_page_router(at))
     app.mount("/static", StaticFiles(directory=Path(__file__).parent / "static"), name="static")
     _add_health(app, parts)
     _add_answers_to_trouble(app, at)

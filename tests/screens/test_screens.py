@@ -27,6 +27,7 @@ PAGES = {
     "sensors": "/sensors",
     "staff": "/staff",
     "works": "/works",
+    "rings": "/rings",
 }
 LARGEST_BYTES = 200_000
 

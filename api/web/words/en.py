@@ -124,6 +124,7 @@ class English:
     messages: ClassVar[str] = "Who was told"
     no_messages: ClassVar[str] = "No message has been written for this alarm."
     standing_ones: ClassVar[str] = "Standing now"
+    rings_link: ClassVar[str] = "How often alarms ring, and which limit cries wolf"
     past_ones: ClassVar[str] = "Over"
     none_standing: ClassVar[str] = "None."
     none_past: ClassVar[str] = "None yet."

@@ -101,6 +101,7 @@ class Spanish(English):
     messages: ClassVar[str] = "A quién se avisó"
     no_messages: ClassVar[str] = "No se ha escrito ningún aviso por esta alarma."
     standing_ones: ClassVar[str] = "Vigentes"
+    rings_link = "Con qué frecuencia suenan las alarmas y qué límite avisa en vano"
     past_ones: ClassVar[str] = "Terminadas"
     none_standing: ClassVar[str] = "Ninguna."
     none_past: ClassVar[str] = "Ninguna todavía."

@@ -1,0 +1,315 @@
+"""`graftvigil replay`: what would have been said of a record, as it happened or with hindsight."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import sys
+import tempfile
+from argparse import RawDescriptionHelpFormatter
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from api.cli.main import FOUND_TROUBLE, GOOD, CannotGoOn
+
+if TYPE_CHECKING:
+    import argparse
+    from collections.abc import Iterator
+    from typing import TextIO
+
+    from sqlalchemy import Engine
+
+    from api.replaying import Watched
+    from collector.stores.base import ReadingStore
+    from rules.model.site import Site
+    from rules.replay import Book, Passage
+
+DESCRIPTION = """\
+Plays stored readings, or files that loggers wrote, through the same judgement as the watch, and
+prints what was or would have been said: alarms with their worst value, how long each batch stood
+how, what sums came to, the lowest reserve of water, for how long nobody could see, and how many
+messages each person would have had: if nobody had answered, and with the answers people gave.
+
+Stored readings are replayed as it happened: what the watch did not have in time is left out.
+--hindsight counts every reading. Nothing in the data folder is changed; files go into a store of
+their own that is gone afterwards. Dates are local days of the site, both included.
+
+  graftvigil replay
+  graftvigil replay --from 2026-11-01 --to 2026-11-14 --plans stricter --rings
+  graftvigil replay --hindsight --json
+  graftvigil replay --site site.toml --minutes standings.csv bag-07.csv house.csv
+"""
+WARM_UP_MIN = 360
+
+
+@dataclass(frozen=True, slots=True)
+class _Span:
+    """What is judged, from `first` on, and what is told of it, from `told_from` on."""
+
+    first: int
+    told_from: int
+    end: int
+
+
+def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command to the command line."""
+    command = subcommands.add_parser(
+        "replay",
+        help="play a record through again and say what it comes to",
+        description=DESCRIPTION,
+        formatter_class=RawDescriptionHelpFormatter,
+    )
+    command.add_argument(
+        "files", type=Path, nargs="*", metavar="FILE", help="a recorded file, as load reads it"
+    )
+    command.add_argument(
+        "--site", type=Path, default=Path("site.toml"), metavar="FILE", help="the site file"
+    )
+    command.add_argument(
+        "--plans",
+        type=Path,
+        metavar="FOLDER",
+        help="folder of care plans (default: plans, beside the site file)",
+    )
+    command.add_argument(
+        "--data", type=Path, default=Path("graftvigil-data"), help="folder of the stores"
+    )
+    command.add_argument("--from", dest="first", metavar="DATE", help="first local day")
+    command.add_argument("--to", dest="last", metavar="DATE", help="last local day")
+    command.add_argument(
+        "--hindsight", action="store_true", help="count readings that came late as well"
+    )
+    command.add_argument(
+        "--map",
+        action="append",
+        default=[],
+        metavar="KEY=VALUE",
+        help="how to read the files, as for load",
+    )
+    command.add_argument(
+        "--rings", action="store_true", help="add what the alarms would have asked of people"
+    )
+    command.add_argument(
+        "--minutes", type=Path, metavar="FILE", help="write how each batch stood in each minute"
+    )
+    command.add_argument("--json", action="store_true", help="print one JSON object")
+    command.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Replay, and print what it comes to; Ctrl-C leaves nothing behind."""
+    try:
+        return _replayed(arguments)
+    except KeyboardInterrupt:
+        sys.stderr.write("\ngraftvigil replay: stopped; nothing was changed\n")
+        return FOUND_TROUBLE
+
+
+def _replayed(arguments: argparse.Namespace) -> int:
+    from api.cli import given
+    from api.cli.replay_told import replayed_lines, replayed_values
+    from api.records.session import open_records
+    from api.replaying import book_of, watched_in
+    from api.settings import READINGS_FILE, RECORDS_FILE
+    from collector.stores.sqlite import SqliteStore
+    from rules.replay import Tally
+
+    nursery, site = given.nursery(arguments.site, arguments.plans)
+    with contextlib.ExitStack() as open_things:
+        records: Engine | None = None
+        span_ms: tuple[int, int] | None = None
+        if arguments.files:
+            store = open_things.enter_context(_temporary_store())
+            span_ms = _loaded(store, arguments, site)
+        else:
+            given.readings_file(arguments.data)
+            store = SqliteStore(arguments.data / READINGS_FILE)
+            open_things.callback(store.close)
+            if (arguments.data / RECORDS_FILE).is_file():
+                records = open_records(arguments.data / RECORDS_FILE)
+                open_things.callback(records.dispose)
+        watched = None if records is None else watched_in(records)
+        lateness_s = _lateness_s()
+        book = book_of(site, nursery.versions, records, lateness_s=lateness_s)
+        span = _span(arguments, site, watched, span_ms)
+        out = open_things.enter_context(_writable(arguments.minutes))
+        tally = Tally(span.told_from)
+        late_in = None if arguments.hindsight else records
+        for passage in _passages(book, store, span, late_in, quiet=arguments.json):
+            tally.take(passage)
+            if out is not None:
+                _write_minutes(out, passage, span.told_from)
+    gaps = () if watched is None or arguments.hindsight else watched.gaps
+    told = replayed_values(
+        book,
+        tally,
+        (span.told_from, span.end),
+        minutes=range(span.first, span.end),
+        gaps=gaps,
+        lateness_min=-(-lateness_s // 60),
+        rings=arguments.rings,
+        as_it_happened=late_in is not None,
+    )
+    if arguments.json:
+        sys.stdout.write(json.dumps(told, indent=2) + "\n")
+    else:
+        sys.stdout.write("\n".join(replayed_lines(told, site)) + "\n")
+    return GOOD
+
+
+def _passages(
+    book: Book, store: ReadingStore, span: _Span, late_in: Engine | None, *, quiet: bool
+) -> Iterator[Passage]:
+    """Yield what each day says; a bar on a terminal tells how far it is."""
+    from tqdm import tqdm
+
+    from api.replaying import BLOCK_MIN, blocks_of
+    from rules.replay import replay
+
+    blocks = blocks_of(
+        book.site, store, first_minute=span.first, end_minute=span.end, late_in=late_in
+    )
+    days = -(-(span.end - span.first) // BLOCK_MIN)
+    shown = tqdm(
+        total=days, unit="day", desc="replay", leave=False, disable=True if quiet else None
+    )
+    with shown:
+        for _, passage in replay(book, blocks):
+            yield passage
+            shown.update()
+
+
+def _span(
+    arguments: argparse.Namespace,
+    site: Site,
+    watched: Watched | None,
+    loaded_ms: tuple[int, int] | None,
+) -> _Span:
+    """Return the minutes to judge: what was watched or loaded, cut to the days asked for.
+
+    Judging begins where the watch began, so that sums and delays are those it had.
+    """
+    from api.cli.rings import local_span
+    from api.records.tables import as_ms
+    from rules.model.reading import minute_of
+
+    start, end = local_span(arguments.first, arguments.last, site)
+    from_minute = None if start is None else minute_of(as_ms(start))
+    to_minute = None if end is None else minute_of(as_ms(end))
+    if loaded_ms is not None:
+        first, last = minute_of(loaded_ms[0]), minute_of(loaded_ms[1]) + 1
+    elif watched is not None:
+        first, last = watched.first_minute, watched.end_minute
+    elif from_minute is None or to_minute is None:
+        msg = "nobody has watched these readings; name their days with --from and --to"
+        raise CannotGoOn(msg)
+    else:
+        first, last = from_minute - WARM_UP_MIN, to_minute
+    told_from = first if from_minute is None else max(first, from_minute)
+    until = last if to_minute is None else min(last, to_minute)
+    if told_from >= until:
+        there = " to ".join(
+            datetime.fromtimestamp(minute * 60, UTC).isoformat() for minute in (first, last)
+        )
+        msg = f"there is nothing in those days; there is a record of {there}"
+        raise CannotGoOn(msg)
+    return _Span(first, told_from, until)
+
+
+@contextlib.contextmanager
+def _temporary_store() -> Iterator[ReadingStore]:
+    from collector.stores.sqlite import SqliteStore
+
+    with tempfile.TemporaryDirectory(prefix="graftvigil-replay-") as folder:
+        store = SqliteStore(Path(folder) / "readings.sqlite")
+        try:
+            yield store
+        finally:
+            store.close()
+
+
+def _loaded(store: ReadingStore, arguments: argparse.Namespace, site: Site) -> tuple[int, int]:
+    """Load the files as `graftvigil load` does; return the first and the last instant in them."""
+    from api.watch.clock import WallClock, milliseconds
+    from collector.files.detection import detect
+    from collector.files.load import FileLoader
+    from collector.files.mapping import mapping_in
+    from collector.files.refusal import FileRefused
+
+    def clock_ms() -> int:
+        return milliseconds(WallClock())
+
+    loader = FileLoader(
+        store, together=contextlib.nullcontext, clock_ms=clock_ms, rest=lambda _took_s: False
+    )
+    spans: list[int] = []
+    reading_now = Path()
+    try:
+        mapping = mapping_in(arguments.map, [])
+        for path in arguments.files:
+            reading_now = path
+            detection = detect(
+                path,
+                site.sensor,
+                mapping,
+                site_zone=site.site.time_zone,
+                now_ms=loader.latest_ms(),
+            )
+            report = loader.load(detection, dry=False, moved=lambda _done, _whole: None)
+            refused = report.refused.total()
+            report.refused.close()
+            if refused:
+                sys.stderr.write(
+                    f"{path}: {refused} rows refused; `graftvigil load --dry-run` names them\n"
+                )
+            spans += [at for at in (report.first_ms, report.last_ms) if at is not None]
+    except FileRefused as refusal:
+        msg = f"{reading_now}: {refusal}. `graftvigil load --dry-run` explains"
+        raise CannotGoOn(msg) from refusal
+    if not spans:
+        msg = "there is no reading in the files; `graftvigil load --dry-run` says why"
+        raise CannotGoOn(msg)
+    return min(spans), max(spans)
+
+
+def _lateness_s() -> int:
+    from api.settings import SettingsUnusable, load_settings
+
+    try:
+        return load_settings(os.environ, {}).lateness_s
+    except SettingsUnusable as trouble:
+        raise CannotGoOn(str(trouble)) from trouble
+
+
+@contextlib.contextmanager
+def _writable(path: Path | None) -> Iterator[TextIO | None]:
+    if path is None:
+        yield None
+        return
+    try:
+        file = path.open("w", encoding="utf-8", newline="\n")
+    except OSError as trouble:
+        msg = f"--minutes: {path} cannot be written ({trouble.strerror})"
+        raise CannotGoOn(msg) from trouble
+    with file:
+        file.write("time,batch,standing\n")
+        yield file
+
+
+def _write_minutes(out: TextIO, passage: Passage, told_from: int) -> None:
+    from rules.replay import standing_minutes
+
+    first = passage.first_minute
+    times = [
+        datetime.fromtimestamp((first + row) * 60, UTC).isoformat()
+        for row in range(passage.minutes)
+    ]
+    for code, standings in standing_minutes(passage).items():
+        skip = max(0, told_from - first)
+        out.writelines(
+            f"{at},{code},{'unwatched' if standing is None else standing.value}\n"
+            for at, standing in list(zip(times, standings, strict=True))[skip:]
+        )
