@@ -5,7 +5,6 @@ One file because every test lives through the same small nursery with its guard.
 
 from __future__ import annotations
 
-import sqlite3
 import threading
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
@@ -212,20 +211,14 @@ def test_a_start_takes_up_what_stood_open_and_says_it_no_second_time(ward, postb
     assert "guard.broker" not in again.standing()
 
 
-def test_records_that_fail_are_told_without_the_outbox_and_kept_once_they_work(
-    ward, postbox, monkeypatch
-):
+def test_records_that_fail_are_told_without_the_outbox_and_kept_once_they_work(ward, postbox):
     ward.guard.turn()
-    monkeypatch.setattr("api.records.session._BUSY_MS", 50)
-    ward.nursery.records.dispose()  # so that new connections wait no longer than that
-    with sqlite3.connect(ward.nursery.folder / "records.db", isolation_level=None) as holder:
-        holder.execute("BEGIN EXCLUSIVE")
-        holder.execute("CREATE TABLE holds (x INTEGER)")
-        ward.guard.senses.run = 1
-        ward.pass_s(150, watching=False)
-        assert not ward.guard.is_well()
-        holder.execute("ROLLBACK")
-    holder.close()
+    with writing(ward.nursery.records) as db:
+        db.exec_driver_sql("ALTER TABLE alarms RENAME TO alarms_away")
+    ward.pass_s(150, watching=False)
+    assert not ward.guard.is_well()
+    with writing(ward.nursery.records) as db:
+        db.exec_driver_sql("ALTER TABLE alarms_away RENAME TO alarms")
     told = [line for line in postbox.lines() if "records" in line or "registros" in line]
     assert len(told) == 2  # who is on duty, and the lead
     assert told[0].startswith(
