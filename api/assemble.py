@@ -1,4 +1,7 @@
-"""Builds every part from the settings; nothing else does. Parts get what they need as arguments."""
+"""Builds every part from the settings; nothing else does. Parts get what they need as arguments.
+
+One file because the order in which parts are made, started and ended is read, and mended, together.
+"""
 
 from __future__ import annotations
 
@@ -21,6 +24,8 @@ from api.alerts.links import KeyReadable, Links
 from api.alerts.reach import reach_in
 from api.alerts.service import AlertService
 from api.bookkeeping import Bookkeeping, FilesFaulty
+from api.guard.build import guard_of
+from api.guard.facts import Body, Turning
 from api.keeping import drop_folder_of, followers_of, store_in, take_the_pulse, upkeep_of
 from api.night_sheet.sheets import NightSheets
 from api.night_sheet.waking import Waking
@@ -152,6 +157,9 @@ class Nursery:
             )
         self._collecting = False
         self._pages: socket.socket | None = None
+        if parts.guard is not None:
+            parts.guard.threads = tuple(self._threads)
+            self._threads += parts.guard.own_threads(self._stop)
 
     @property
     def built_in_broker(self) -> tuple[str, int]:
@@ -225,6 +233,8 @@ class Nursery:
             raise CannotStart(msg) from trouble
         self.start_collector()
         if not turned_by_hand:
+            if self.parts.guard is not None:
+                self.parts.guard.begin(self._collector.thread)
             for thread in self._threads:
                 thread.start()
             self._waking.start()
@@ -237,7 +247,10 @@ class Nursery:
             server_header=False,
             timeout_graceful_shutdown=3,
         )
-        PageServer(config, self._stop).run(sockets=None if self._pages is None else [self._pages])
+        server = PageServer(config, self._stop)
+        if self.parts.guard is not None:
+            self.parts.guard.ending.serves(server)
+        server.run(sockets=None if self._pages is None else [self._pages])
 
     def turn(self) -> None:
         """Take up the newest book, close due cells, owe a sheet, and send what is owed, once."""
@@ -255,9 +268,11 @@ class Nursery:
             self._collector.stop()
         for thread in self._threads:
             if thread.is_alive():
-                thread.join()
+                thread.join(5.0 if thread.daemon else None)
         if self._pages is not None:
             self._pages.close()
+        if self.parts.guard is not None:
+            self.parts.guard.end()
         self.parts.records.dispose()
         self.parts.store.close()
         self._held.close()
@@ -365,6 +380,18 @@ def assemble(
         start_minute=first_minute,
         on_event=alerts.wake,
     )
+    body = Body(
+        book=book,
+        store=store,
+        records=records,
+        ingest=ingest,
+        broker=collector.health,
+        spool=spool,
+        settings=settings,
+        watch=Turning.of(watch),
+        alerts=Turning.of(alerts),
+    )
+    parts = replace(parts, guard=guard_of(body, clock, channels))
     upkeep = upkeep_of(store, records, spool, settings=settings, clock_ms=clock_ms)
     drop = drop_folder_of(parts, store, clock_ms=clock_ms)
     bookkeeping.followers += followers_of(ingest, buttons, channels, drop)

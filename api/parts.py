@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from sqlalchemy import Engine
 
     from api.book import Book
+    from api.guard.service import Guard
     from api.settings import Settings
     from api.watch.clock import Clock
     from collector.health import BrokerHealth
@@ -39,8 +40,8 @@ class Parts:
     `ingest` takes readings pushed over HTTP. `notice`, if given, stands on top of every page, as a
     demonstration must say that it is one. `spool` takes readings on to an archive, where there is
     one. `broker` tells how messages reach us; None where none come by MQTT. `links` reads the
-    links by which people answer from a message. `stopping` is set when the process is to end: open
-    event streams then end at once.
+    links by which people answer from a message. `guard` looks after the tool itself; None where
+    nobody does. `stopping` is set when the process is to end: open event streams then end at once.
     """
 
     book: Book
@@ -54,6 +55,7 @@ class Parts:
     spool: Spool | None = None
     broker: Callable[[], BrokerHealth] | None = None
     links: Links = field(default_factory=Links.of_this_process)
+    guard: Guard | None = None
     stopping: threading.Event = field(default_factory=threading.Event)
     refresh: Callable[[], object] = _nothing_to_refresh
 

@@ -16,7 +16,14 @@ PREFIX = "GRAFTVIGIL_"
 READINGS_FILE = "readings.sqlite"
 RECORDS_FILE = "records.sqlite"
 LEAST_RAW_DAYS = 35
-SECRETS = ("broker_password", "influx_token", "mail_server", "push_token", "records_url")
+SECRETS = (
+    "broker_password",
+    "heartbeat_url",
+    "influx_token",
+    "mail_server",
+    "push_token",
+    "records_url",
+)
 
 
 class SettingsUnusable(Exception):
@@ -134,6 +141,30 @@ class Settings(BaseSettings):
         "ten-minute cells; 0: for ever. At least 35, since a sensor may send up to 31 days late.",
     )
 
+    heartbeat_url: SecretStr | None = Field(
+        default=None,
+        description="Address asked every few minutes as long as all that is essential turns; "
+        "empty: none.",
+    )
+    heartbeat_method: Literal["get", "post"] = Field(
+        default="get", description="How the heartbeat's address is asked: get or post."
+    )
+    heartbeat_min: float = Field(
+        default=5, gt=0, le=60, description="Minutes between two heartbeats."
+    )
+    broker_away_s: int = Field(
+        default=180,
+        ge=5,
+        le=3600,
+        description="Seconds without a connection to the broker after which people are told.",
+    )
+    disk_low_mb: int = Field(
+        default=1024, ge=1, description="Less room than this on the data folder's disk is told."
+    )
+    disk_out_mb: int = Field(
+        default=128, ge=1, description="Less room than this is danger, told at once and at night."
+    )
+
     @model_validator(mode="after")
     def _influx_has_an_address(self) -> Self:
         if self.store == "influx":
@@ -188,6 +219,16 @@ class Settings(BaseSettings):
         """When which night sheet goes out; none for one that is not wanted."""
         wanted = {SheetKind.EVENING: self.sheet_evening, SheetKind.MORNING: self.sheet_morning}
         return {kind: sheet_time(text) for kind, text in wanted.items() if text}
+
+    @field_validator("heartbeat_url")
+    @classmethod
+    def _an_address(cls, secret: SecretStr | None) -> SecretStr | None:
+        given = "" if secret is None else secret.get_secret_value()
+        parts = urlsplit(given)
+        if given and (parts.scheme not in {"http", "https"} or not parts.hostname):
+            msg = "is not the address of a server; write it as in https://host/path"
+            raise ValueError(msg)
+        return secret if given else None
 
     @field_validator("answer_topic")
     @classmethod

@@ -93,6 +93,11 @@ class EmbeddedBroker:
         self._thread = None
         self._loop = None
 
+    @property
+    def thread(self) -> threading.Thread | None:
+        """What serves; None before the start and after the stop."""
+        return self._thread
+
     def health(self) -> BrokerHealth:
         """Return whether the broker is up."""
         trouble = "the built-in broker is not running. Start the collector again"

@@ -78,7 +78,20 @@ class MqttCollector:
     def health(self) -> BrokerHealth:
         """Return whether messages can reach us, and if not, why; and what is in hand."""
         waiting, waiting_bytes = self._in_hand
+        if self._has_died():
+            died = "the collector has died. Start graftvigil again"
+            gone = replace(self._health, connected=False, trouble=died)
+            return replace(gone, waiting=waiting, waiting_bytes=waiting_bytes)
         return replace(self._health, waiting=waiting, waiting_bytes=waiting_bytes)
+
+    def _has_died(self) -> bool:
+        begun = self._thread is not None and self._thread.ident is not None
+        return begun and self._thread is not None and not self._thread.is_alive()
+
+    @property
+    def thread(self) -> threading.Thread | None:
+        """What listens; None before the start and after the stop."""
+        return self._thread
 
     def _run(self) -> None:
         wait_s = _FIRST_WAIT_S

@@ -14,6 +14,7 @@ from api.records.observations import Entered, enter
 from rules.model.batch import Observation, Seen
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import datetime
 
     from sqlalchemy import Connection
@@ -83,6 +84,43 @@ def asked_by(
     if asked.change_id != link.change_id:
         raise Past
     return asked
+
+
+def many_asked_by(
+    site: Site, links: Links, token: str, *, db: Connection, now: datetime
+) -> tuple[Person, tuple[Asked, ...]] | Refusal:
+    """Return who a link asks about which openings, or why it does not hold.
+
+    Openings of alarms that were raised again since are left out: the message did not list those.
+    """
+    link = links.read_many(token, now=now)
+    if isinstance(link, Refusal):
+        return link
+    person = person_who_answers(site, link.person)
+    if person is None:
+        return Refusal.EXPIRED
+    found = []
+    for alarm_id, change_id in link.openings:
+        try:
+            asked = asked_about(db, alarm_id, person)
+        except Past:
+            continue
+        if asked.change_id == change_id:
+            found.append(asked)
+    return person, tuple(found)
+
+
+def take_on(db: Connection, many: Sequence[Asked], *, at: datetime) -> int:
+    """Acknowledge every alarm that still waits; return how many did."""
+    taken = 0
+    for one in many:
+        note = telling_phrases(one.person.language).said_seen
+        try:
+            acknowledge(db, one.alarm.id, by=one.person.id, at=at, note=note)
+        except NothingToAcknowledge:
+            continue
+        taken += 1
+    return taken
 
 
 def asked_about(db: Connection, alarm_id: int, person: Person) -> Asked:

@@ -32,7 +32,7 @@ _HOT_HIGH = _WARMTH | _PULL | frozenset({Felt.PPFD})
 def cautions(subject: Subject, place: Place, now: datetime, words: Phrases) -> list[str]:
     """Return the lines of caution that apply to going there now; none if none does."""
     lines = []
-    night = not _NIGHT_TO_H <= to_local(now, place).hour < _NIGHT_FROM_H
+    night = is_night(now, place)
     if night:
         lines.append(words.care_night)
     asked = subject.asked
@@ -44,6 +44,11 @@ def cautions(subject: Subject, place: Place, now: datetime, words: Phrases) -> l
         if asked.quantity in _WET or (high and asked.quantity in _WARMTH):
             lines.append(words.care_water)
     return [words.care, *lines, words.care_local] if lines else []
+
+
+def is_night(now: datetime, place: Place) -> bool:
+    """Return whether someone who goes out now may be alone in the dark."""
+    return not _NIGHT_TO_H <= to_local(now, place).hour < _NIGHT_FROM_H
 
 
 def _too_much(asked: Limit | DoseLimit) -> bool:

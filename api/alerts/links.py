@@ -50,6 +50,18 @@ class Link:
     until: datetime
 
 
+@dataclass(frozen=True, slots=True)
+class ManyLink:
+    """Who may take on which openings, all those that one message listed, and until when, UTC.
+
+    `openings` are pairs of the number of an alarm and of the change that raised it.
+    """
+
+    openings: tuple[tuple[int, int], ...]
+    person: str
+    until: datetime
+
+
 class KeyReadable(Exception):
     """Others than graftvigil's user can read the key; the message says what to do."""
 
@@ -101,6 +113,24 @@ class Links:
             return Refusal.TAMPERED
         alarm_id, change_id, person, until = said.split(_BETWEEN)
         link = Link(int(alarm_id), int(change_id), person, instant(int(until, 16)))
+        return link if now < link.until else Refusal.EXPIRED
+
+    def many_token(self, link: ManyLink) -> str:
+        """Return a link to several openings as text that fits in an address."""
+        named = ".".join(f"{alarm:x}-{change:x}" for alarm, change in link.openings)
+        said = _BETWEEN.join((named, link.person, f"{as_ms(link.until):x}"))
+        return f"{said}{_BETWEEN}{self._signed('many', said)}"
+
+    def read_many(self, token: str, *, now: datetime) -> ManyLink | Refusal:
+        """Return what a token of several openings stands for, or why it is not taken."""
+        said, _, signature = token.rpartition(_BETWEEN)
+        expected = self._signed("many", said)
+        if not hmac.compare_digest(expected.encode(), signature.encode("utf-8", "replace")):
+            return Refusal.TAMPERED
+        named, person, until = said.split(_BETWEEN)
+        pairs = (one.split("-") for one in named.split("."))
+        openings = tuple((int(alarm, 16), int(change, 16)) for alarm, change in pairs)
+        link = ManyLink(openings, person, instant(int(until, 16)))
         return link if now < link.until else Refusal.EXPIRED
 
     def code(self, alarm_id: int, change_id: int) -> str:

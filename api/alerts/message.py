@@ -10,10 +10,12 @@ from typing import TYPE_CHECKING
 
 from api.alerts.cautions import cautions
 from api.alerts.figures import clock_time, date_and_time
+from api.alerts.guard_phrases import guard_phrases
 from api.alerts.measured import first_of, grades_of, says_of, shade_of, story_of, when_of
 from api.alerts.phrases import phrases
 from api.alerts.telling_phrases import telling_phrases
 from api.alerts.told import batch_of, subject_of
+from api.records.runs import Stop
 from rules.belief import Missing
 from rules.local_time import local_day
 from rules.model.alarm import AlarmState, Priority
@@ -53,7 +55,8 @@ class Addressed:
     `others` are the names of people told of the same thing, `instead_of` the name of someone who
     could not be reached. `now` is the instant at which the message is written. `before` are the
     names of those who were told by earlier steps, none of whom has said that they have it.
-    `answer`: the lines that let the person answer without signing in, by alarm.
+    `answer`: the lines that let the person answer without signing in, by alarm; `answer_all` those
+    that let them take on everything that the message lists.
     """
 
     person: Person
@@ -62,6 +65,7 @@ class Addressed:
     now: datetime
     before: tuple[str, ...] = ()
     answer: Mapping[int, Sequence[str]] = field(default_factory=dict)
+    answer_all: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +99,7 @@ class Writer:
         ]
         urged = (f"{what}{unheard} {first}" for what in whats)
         lines = (*urged, *(f"{what} {first}" for what in whats), *whats)
-        return MessageText(_that_fits(*lines), "\n".join(body))
+        return MessageText(that_fits(*lines), "\n".join(body))
 
     def closed(self, alarm: AlarmRecord, ended_at: datetime, to: Addressed) -> MessageText:
         """Say that it is over, and whether someone must still acknowledge it."""
@@ -124,10 +128,15 @@ class Writer:
             *((*to.answer.get(alarm.id, ()), *self._link(alarm, words)) if waits else ()),
         ]
         line = f"{self._plants(alarm.batch, alarm.opened_at, words)}: {what}."
-        return MessageText(_that_fits(f"{line} {rest}", line), "\n".join(body))
+        return MessageText(that_fits(f"{line} {rest}", line), "\n".join(body))
 
     def unwatched(
-        self, changed: Sequence[AlarmRecord], gap: WatchGap, to: Addressed
+        self,
+        changed: Sequence[AlarmRecord],
+        gap: WatchGap,
+        to: Addressed,
+        *,
+        stop: Stop = Stop.UNKNOWN,
     ) -> MessageText:
         """Say in one message what happened to a batch while nobody watched, the worst first."""
         words, place = phrases(to.person.language), self.site.site
@@ -150,6 +159,7 @@ class Writer:
             words.nobody_watched_long.format(
                 start=date_and_time(gap.start, place, words),
                 end=date_and_time(gap.end, place, words),
+                why=guard_phrases(words.code).stopped[stop.value],
             ),
             *(self._entry(subject, to, words) for subject in subjects),
             words.do_first.format(action=first),
@@ -159,18 +169,29 @@ class Writer:
         ]
         ends = (f" {first} {more}", f" {first}")
         lines = (*(f"{what}{end}" for what in whats for end in ends), whats[-1])
-        return MessageText(_that_fits(*lines), "\n".join(body))
+        return MessageText(that_fits(*lines), "\n".join(body))
 
-    def held(self, waited: Sequence[AlarmRecord], to: Addressed) -> MessageText:
-        """Say in one message what could wait for the end of quiet hours or for the morning."""
+    def held(
+        self, waited: Sequence[AlarmRecord], to: Addressed, *, beside: Sequence[MessageText] = ()
+    ) -> MessageText:
+        """Say in one message what could wait for the end of quiet hours or for the morning.
+
+        `beside` are the messages of what waited too and is about no batch: their lines are listed.
+        """
         words, waits = phrases(to.person.language), telling_phrases(to.person.language)
         urgency = list(Priority)
         in_order = sorted(
             waited, key=lambda alarm: (alarm.ended_at is not None, urgency.index(alarm.priority))
         )
         subjects = [subject_of(self.site, self.plans, alarm) for alarm in in_order]
+        many = len(subjects) + len(beside)
+        more = words.and_more.format(count=many - 1) if many > 1 else ""
+        listed = [f"{text.line}\n{_rest(text)}" for text in beside]
+        if not subjects:
+            first = beside[0].line
+            fitting = (f"{first} {waits.held_line} {more}", f"{first} {more}", first)
+            return MessageText(that_fits(*fitting), "\n".join((waits.held_long, *listed)))
         worst, place = subjects[0], self.site.site
-        more = words.and_more.format(count=len(subjects) - 1) if len(subjects) > 1 else ""
         over = worst.alarm.ended_at is not None
         first = words.look_and_acknowledge if over else first_of(worst, words.code, words)
         body = [waits.held_long]
@@ -178,6 +199,7 @@ class Writer:
             plants = self._plants(subject.alarm.batch, subject.alarm.opened_at, words)
             body += [f"{plants}:", self._entry(subject, to, words)]
             body += to.answer.get(subject.alarm.id, ())
+        body += listed
         body += cautions(worst, place, to.now, words)
         whats = self._whats(worst, to, words)
         lines = (
@@ -185,7 +207,7 @@ class Writer:
             *(f"{what} {waits.held_line} {more}" for what in whats),
             f"{whats[-1]} {more}",
         )
-        return MessageText(_that_fits(*lines), "\n".join(body))
+        return MessageText(that_fits(*lines), "\n".join(body))
 
     def bare(self, batch: str, alarm_id: int | None, person: Person) -> MessageText:
         """Say that a batch needs someone, for when nothing more can be put into words."""
@@ -293,7 +315,12 @@ def _told(to: Addressed, words: Phrases) -> str:
     return f"{told} {words.instead_of.format(person=to.instead_of)}"
 
 
-def _that_fits(*lines: str) -> str:
+def _rest(text: MessageText) -> str:
+    """Return a message without what its line has said."""
+    return "\n".join(text.body.splitlines()[1:])
+
+
+def that_fits(*lines: str) -> str:
     """Return the first line that fits; if none does, the last one, ended early between words."""
     for line in lines:
         if len(line.strip()) <= LINE_LENGTH:

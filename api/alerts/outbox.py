@@ -81,8 +81,9 @@ def _priority(db: Connection, row: OutboxRow) -> Priority | None:
     gap = None if row.gap_id is None else watch_gap(db, row.gap_id)
     if gap is None:
         return None
-    changed = alarms_changed(db, start=gap.start, end=gap.end, batch=row.batch)
-    return min((one.priority for one in changed), key=list(Priority).index, default=None)
+    changed = alarms_changed(db, start=gap.start, end=gap.end, batch=row.batch or None)
+    nothing = None if row.batch else Priority.MEDIUM  # that nobody watched is to be known by day
+    return min((one.priority for one in changed), key=list(Priority).index, default=nothing)
 
 
 class AfterFailure(StrEnum):

@@ -242,7 +242,7 @@ ENGLISH = Phrases(
     told_only_you="Told: only you.",
     told_others="Told: you and {others}.",
     instead_of="You are told because {person} could not be reached.",
-    nobody_watched_long="Nobody watched from {start} to {end}: graftvigil was not running. What "
+    nobody_watched_long="Nobody watched from {start} to {end}: {why}. What "
     "was measured meanwhile has now been judged, and this one message stands for all of it.",
     meanwhile="- {says}: {when}. {action}",
     look_here="To say that you have it: {link}",
@@ -398,7 +398,7 @@ SPANISH = Phrases(
     told_only_you="Avisados: solo usted.",
     told_others="Avisados: usted y {others}.",
     instead_of="Se le avisa porque no se pudo avisar a {person}.",
-    nobody_watched_long="Nadie vigiló de {start} a {end}: graftvigil no estaba en marcha. Lo que "
+    nobody_watched_long="Nadie vigiló de {start} a {end}: {why}. Lo que "
     "se midió mientras tanto ya se revisó, y este único mensaje lo resume todo.",
     meanwhile="- {says}: {when}. {action}",
     look_here="Para decir que usted se encarga: {link}",

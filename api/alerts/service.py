@@ -58,6 +58,8 @@ PICTURE_TRIES = 2
 class AlertService:
     """Sends what is owed. Several may run: a lease lets one of them send each message.
 
+    `signs` counts its signs of life, a failed turn among them, `done` what went without a fault.
+
     Parameters
     ----------
     base_url
@@ -105,6 +107,8 @@ class AlertService:
         self._wake = threading.Event()
         self._last_turn: datetime | None = None
         self._last_error: str | None = None
+        self.signs = 0
+        self.done = 0
 
     def wake(self) -> None:
         """Take the next turn at once: something may be owed. Any thread may say so."""
@@ -157,6 +161,7 @@ class AlertService:
                 log.exception("alerts_failed failures=%d", failures)
             else:
                 failures = 0
+            self.signs += 1
             if failures:
                 stop.wait(min(TURN_S * 2**failures, LONGEST_PAUSE_S))
             else:
@@ -178,8 +183,11 @@ class AlertService:
                     break
                 tried.add(row.id)
                 sent += self._deliver(row)
+                self.signs += 1
+                self.done += 1
         self._last_turn = self._clock.now()
         self._last_error = None
+        self.done += 1
         return sent
 
     def _owe(self) -> None:
@@ -273,7 +281,7 @@ class AlertService:
                     for message_id in ids:
                         record_sent(db, message_id, at=now)
                     row = message(db, ids[0])
-                    if row is not None and way_works(db, row, now=now):
+                    if row is not None and way_works(db, row, site=self._site, now=now):
                         log.info("way_works person=%s channel=%s", row.person, row.channel)
                 log.info("message_sent id=%d", ids[0])
                 return 1

@@ -10,6 +10,7 @@ class TellingPhrases:
     """The sentences of one language. Names in braces are filled in by those who write messages."""
 
     answer_here: str
+    answer_all: str
     answer_code: str
     nobody_has_it: str
     told_before: str
@@ -20,6 +21,7 @@ class TellingPhrases:
     way_why: str
     way_checks: str
     way_from_list: str
+    way_again: str
     test_line: str
     test_body: str
     email: str
@@ -29,6 +31,7 @@ class TellingPhrases:
 
 ENGLISH = TellingPhrases(
     answer_here="To answer without signing in, for you alone, until {until}: {link}",
+    answer_all="To take on all {count} without signing in, for you alone, until {until}: {link}",
     answer_code="Code for a button or a gateway: {code}",
     nobody_has_it="Nobody has it yet.",
     told_before="Nobody has said yet that they have it. Told before: {names}.",
@@ -42,6 +45,7 @@ ENGLISH = TellingPhrases(
     way_checks="Look at the address, the mail server or gateway, and the network. Until it is "
     "mended, make sure that someone who can be reached is on duty.",
     way_from_list="Staff and their ways, with a button for a test: {link}",
+    way_again="{name} can be reached by {way} again since {time} (could not since {start}).",
     test_line="Test: {name} can be reached by {way}. Nothing is wrong.",
     test_body="This is a test of {site}, asked for at {time}. Messages reach you this way. There "
     "is nothing to do.",
@@ -52,6 +56,8 @@ ENGLISH = TellingPhrases(
 
 SPANISH = TellingPhrases(
     answer_here="Para responder sin iniciar sesión, solo usted, hasta {until}: {link}",
+    answer_all="Para encargarse de las {count} sin iniciar sesión, solo usted, hasta {until}: "
+    "{link}",
     answer_code="Código para un botón o una pasarela: {code}",
     nobody_has_it="Nadie se encarga aún.",
     told_before="Nadie ha dicho todavía que se encarga. Avisados antes: {names}.",
@@ -65,6 +71,8 @@ SPANISH = TellingPhrases(
     way_checks="Revise la dirección, el servidor de correo o la pasarela, y la red. Hasta que se "
     "repare, asegúrese de que esté de turno alguien a quien se pueda avisar.",
     way_from_list="El personal y sus vías, con un botón de prueba: {link}",
+    way_again="Otra vez se puede avisar a {name} por {way} desde {time} (no se podía desde "
+    "{start}).",
     test_line="Prueba: se puede avisar a {name} por {way}. No pasa nada.",
     test_body="Esto es una prueba de {site}, pedida a las {time}. Los mensajes le llegan por esta "
     "vía. No hay nada que hacer.",

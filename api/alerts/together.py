@@ -221,7 +221,7 @@ def _many(
     worst = _worst_first(members)[0]
     first = words.first.format(batch=worst.batch)
     unheard, before = _unheard(to)
-    listed = [words.listed, *_entries(members, to, writer)]
+    listed = [*to.answer_all, words.listed, *_entries(members, to, writer)]
     body = [f"{line} {first}", *before, words.guessed, "", *listed]
     lines = (f"{line}{unheard} {first}", f"{line}{unheard}", f"{line} {first}", line)
     return MessageText(_that_fits(*lines), "\n".join(body))

@@ -8,17 +8,21 @@ from typing import TYPE_CHECKING, assert_never
 from sqlalchemy import and_
 
 from api.alerts.figures import clock_time, date_and_time
-from api.alerts.links import LASTS, Link
+from api.alerts.guard_words import guard_closed, guard_opened
+from api.alerts.links import LASTS, Link, ManyLink
 from api.alerts.message import Addressed, MessageText
 from api.alerts.outbox import People
 from api.alerts.phrases import phrases
+from api.alerts.stop_words import stop_words
 from api.alerts.telling_phrases import telling_phrases
 from api.alerts.together import group_words
 from api.alerts.why import belief_behind
 from api.records.alarms import alarm, alarms_changed
 from api.records.courses import raised_by
 from api.records.groups import members_of
+from api.records.guarded import blind_batches
 from api.records.outbox import MessageKind, found_messages, messages_for, told_of
+from api.records.runs import stop_behind
 from api.records.sending import said_again
 from api.records.tables import outbox
 from api.records.watch import watch_gap
@@ -103,6 +107,9 @@ class Wording:
         if about.state in HELD:
             return None
         to = self._addressed(db, row, person, about=(about,), now=now)
+        of_tool = self._of_tool(db, about, to)
+        if of_tool is not None:
+            return of_tool
         return self.writer.opened(about, to, belief=belief_behind(db, self.watched, about))
 
     def _closed(
@@ -112,7 +119,34 @@ class Wording:
             return None  # who never heard that it began need not hear that it is over
         about = alarm(db, row.alarm_id)
         to = self._addressed(db, row, person, about=(about,), now=now)
+        if not about.batch:
+            of_tool = guard_closed(about, row.about, to, site=self.writer.site)
+            return of_tool or self._way_again(about, row.about, person, now=now)
         return self.writer.closed(about, row.about, to)
+
+    def _of_tool(self, db: Connection, about: AlarmRecord, to: Addressed) -> MessageText | None:
+        """Return what an alarm says of the tool itself; None for that of a batch."""
+        if about.batch:
+            return None
+        site, url = self.writer.site, self.writer.base_url
+        return guard_opened(about, to, site=site, base_url=url, blind=blind_batches(db))
+
+    def _way_again(
+        self, about: AlarmRecord, ended_at: datetime, person: Person, *, now: datetime
+    ) -> MessageText | None:
+        """Say that someone can be reached again by one of their ways."""
+        site = self.writer.site
+        way = failed_way_in(site, about.condition)
+        if way is None:
+            return None
+        words, said = telling_phrases(person.language), phrases(person.language)
+        line = words.way_again.format(
+            name=", ".join(People(site).names([way[0]])) or way[0],
+            way=words.email if way[1] == EMAIL else way[1],
+            time=clock_time(ended_at, site.site, now=now, words=said),
+            start=clock_time(about.since, site.site, now=now, words=said),
+        )
+        return MessageText(line, f"{line}\n{said.nothing_to_do}")
 
     def _held(
         self, db: Connection, rows: Sequence[OutboxRow], person: Person, *, now: datetime
@@ -125,7 +159,8 @@ class Wording:
         if not about:
             return None
         to = self._addressed(db, rows[0], person, about=about, now=now)
-        return self.writer.held(about, to)
+        of_tool = [text for one in about if (text := self._of_tool(db, one, to)) is not None]
+        return self.writer.held([one for one in about if one.batch], to, beside=of_tool)
 
     def _grouped(
         self, db: Connection, row: OutboxRow, person: Person, *, now: datetime
@@ -144,11 +179,15 @@ class Wording:
         gap = None if row.gap_id is None else watch_gap(db, row.gap_id)
         if gap is None:
             return None
-        changed = alarms_changed(db, start=gap.start, end=gap.end, batch=row.batch)
+        changed = alarms_changed(db, start=gap.start, end=gap.end, batch=row.batch or None)
+        changed = tuple(one for one in changed if one.batch)
+        stop = stop_behind(db, gap)
+        to = self._addressed(db, row, person, about=changed, now=now)
+        if not row.batch:
+            return stop_words(changed, gap, stop, to, writer=self.writer)
         if not changed:
             return None
-        to = self._addressed(db, row, person, about=changed, now=now)
-        return self.writer.unwatched(changed, gap, to)
+        return self.writer.unwatched(changed, gap, to, stop=stop)
 
     def _way(
         self, db: Connection, row: OutboxRow, person: Person, *, now: datetime
@@ -199,7 +238,26 @@ class Wording:
             now=now,
             before=people.names(before),
             answer=self._answers(db, about, person, now=now),
+            answer_all=self._answer_all(db, about, person, now=now),
         )
+
+    def _answer_all(
+        self, db: Connection, about: Sequence[AlarmRecord], person: Person, *, now: datetime
+    ) -> tuple[str, ...]:
+        """Return the line under which the person takes on all of several alarms that wait."""
+        waiting = [one.id for one in about if one.state in WAITS]
+        if self.links is None or not person.answers or len(waiting) < 2:
+            return ()
+        until = now + LASTS
+        openings = tuple(sorted(raised_by(db, waiting).items()))
+        link = self.links.many_token(ManyLink(openings, person.id, until))
+        said = phrases(person.language)
+        line = telling_phrases(person.language).answer_all.format(
+            count=len(openings),
+            until=date_and_time(until, self.writer.site.site, said),
+            link=f"{self.writer.base_url}/answer/all/{link}",
+        )
+        return (line,)
 
     def _others(self, db: Connection, row: OutboxRow) -> tuple[list[str], list[str]]:
         """Return who else is told together with the person, and who was told before them."""

@@ -5,11 +5,12 @@ from __future__ import annotations
 import json
 import logging
 import os
+import signal
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from api.cli.main import GOOD, CannotGoOn
+from api.cli.main import FOUND_TROUBLE, GOOD, CannotGoOn
 
 if TYPE_CHECKING:
     import argparse
@@ -69,6 +70,8 @@ def serve(nursery: Nursery, *, turned_by_hand: bool, as_json: bool) -> int:
     """Start every part, say where it is, and serve pages until told to stop."""
     from api.assemble import CannotStart
 
+    # The web server gives the signal on once it has stopped; the rest is then to end well too.
+    signal.signal(signal.SIGTERM, _asked_to_stop)
     try:
         nursery.start(turned_by_hand=turned_by_hand)
     except CannotStart as trouble:
@@ -86,4 +89,9 @@ def serve(nursery: Nursery, *, turned_by_hand: bool, as_json: bool) -> int:
         nursery.serve_pages()
     finally:
         nursery.stop()
-    return GOOD
+    guard = nursery.parts.guard
+    return FOUND_TROUBLE if guard is not None and guard.ending.why else GOOD
+
+
+def _asked_to_stop(_number: int, _frame: object) -> None:
+    raise SystemExit(GOOD)

@@ -22,6 +22,7 @@ from api.records.groups import (
     memberships,
     messages_of_groups,
 )
+from api.records.guarded import NO_BATCH, condition_of
 from api.records.outbox import MessageKind, messages_about
 from api.records.tables import (
     alarm_changes,
@@ -37,6 +38,7 @@ from rules.escalation import Course, Outcome, Told, is_first_step
 from rules.model.alarm import AlarmState, Cue, Priority
 from rules.model.people import Role
 from rules.model.reading import MINUTE_MS
+from rules.vital_signs import Sign
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
@@ -56,6 +58,9 @@ FIRST_STEP = f"0.{Role.ON_DUTY.value}"
 
 TOLD_FOR = timedelta(days=1)
 """How long ways are sought for word of what ended by itself before anybody could be told."""
+
+TOLD_BY_HAND = frozenset(condition_of(sign.value) for sign in (Sign.RECORDS, Sign.ALERTS))
+"""What the guard tells by itself, since the outbox is part of what is wrong."""
 
 _MINUTE = timedelta(minutes=1)
 _BY_A_CELL = (Cue.RAISED, Cue.SHELF_RAN_OUT, Cue.SUPPRESSION_ENDED)
@@ -116,7 +121,11 @@ def running_courses(
     What was raised while nobody watched is left out until the message about that time is owed.
     `alone`: the numbers of openings that are told by themselves even in a group.
     """
-    waiting = [one for one in standing_alarms(db) if one.state in WAITING]
+    waiting = [
+        one
+        for one in standing_alarms(db)
+        if one.state in WAITING and one.condition not in TOLD_BY_HAND
+    ]
     waiting += _ended_untold(db, now)
     if not waiting:
         return ()
@@ -141,15 +150,20 @@ def running_courses(
 
 def rings_now(db: Connection, alarm_ids: Collection[int]) -> Mapping[int, Ring]:
     """Return the last opening of each of some alarms; held ones that were raised are none."""
-    opened = select(alarm_changes).where(
-        alarm_changes.c.alarm_id.in_(alarm_ids),
-        alarm_changes.c.cue.in_(RINGS),
-        alarm_changes.c.after == AlarmState.UNACKNOWLEDGED.value,
+    opened = (
+        select(alarm_changes, alarms.c.batch)
+        .join(alarms, alarms.c.id == alarm_changes.c.alarm_id)
+        .where(
+            alarm_changes.c.alarm_id.in_(alarm_ids),
+            alarm_changes.c.cue.in_(RINGS),
+            alarm_changes.c.after == AlarmState.UNACKNOWLEDGED.value,
+        )
     )
     found: dict[int, Ring] = {}
     for row in db.execute(opened.order_by(alarm_changes.c.id)):
         # A cell is judged as a whole: what it causes is so at its end.
-        at = instant(row.at_ms) + (_MINUTE if row.cue in _BY_A_CELL else timedelta())
+        of_cell = row.batch and row.cue in _BY_A_CELL
+        at = instant(row.at_ms) + (_MINUTE if of_cell else timedelta())
         before = found.get(row.alarm_id)
         again = row.before == AlarmState.RETURNED_UNACKNOWLEDGED.value and before is not None
         earlier = before.unanswered if again and before is not None else {}
@@ -192,7 +206,9 @@ def _singles(
         ring = rings[alarm.id]
         key = f"change.{ring.change_id}"
         told = tuple(_told(row) for row in messages[alarm.id] if _tells(row, key))
-        if not told and (gap := _gap_over(db, ring.at - _MINUTE)) is not None:
+        alone = not told and alarm.batch != NO_BATCH and ring.change_id not in in_groups
+        gap = _gap_over(db, ring.at - _MINUTE) if alone else None
+        if gap is not None:
             told = _told_of_gap(db, gap, alarm.batch)
             if not told:
                 continue
@@ -237,6 +253,9 @@ def _rounds(
             first_only=graver is not None and _order(graver) <= _order(priority),
             said_at=_said_before(singles, worst),
         )
+        if course.said_at is None and (gap := _gap_over(db, course.opened_at - _MINUTE)):
+            # Nobody could be told before somebody watched again: from then the steps count.
+            course = replace(course, opened_at=_end_of_gap(db, gap))
         if course.said_at is not None:
             course = replace(course, opened_at=min(course.opened_at, course.said_at))
         graver = priority if graver is None or _order(priority) < _order(graver) else graver
@@ -282,6 +301,11 @@ def _gap_over(db: Connection, at: datetime) -> int | None:
     )
     gap: int | None = db.execute(found).scalar()
     return gap
+
+
+def _end_of_gap(db: Connection, gap_id: int) -> datetime:
+    found = select(watch_gaps.c.to_minute).where(watch_gaps.c.id == gap_id)
+    return instant(db.execute(found).scalar_one() * MINUTE_MS)
 
 
 def _told_of_gap(db: Connection, gap_id: int, batch: str) -> tuple[Told, ...]:

@@ -199,7 +199,7 @@ def _opened_by(db: Connection, alarm_id: int | None, person: str) -> set[str]:
     found = select(outbox.c.channel).where(
         outbox.c.alarm_id == alarm_id,
         outbox.c.person == person,
-        outbox.c.kind == MessageKind.OPENED,
+        outbox.c.kind.in_((MessageKind.OPENED, MessageKind.WAY)),
         outbox.c.gave_up_ms.is_(None),
     )
     return set(db.execute(found).scalars())
@@ -300,7 +300,10 @@ def told_of(db: Connection, alarm_id: int) -> tuple[str, ...]:
         select(outbox.c.person)
         .where(
             or_(
-                and_(outbox.c.alarm_id == alarm_id, outbox.c.kind == MessageKind.OPENED),
+                and_(
+                    outbox.c.alarm_id == alarm_id,
+                    outbox.c.kind.in_((MessageKind.OPENED, MessageKind.WAY)),
+                ),
                 and_(outbox.c.batch == batch, in_summary),
             ),
             outbox.c.gave_up_ms.is_(None),

@@ -16,6 +16,8 @@ class Particulars:
     shade must be up to stay inside (`shade_by_minute`); which share more of the light to stop
     (`stop_share`), None where no shade helps or nothing can be told (`no_shade_helps` says which).
     Of a sum: `unseen_min` minutes of it were not seen; it began after its day did (`begun_late`).
+    Of the tool itself: the `sensors` it is about, the `batches` that can't be seen because of it or
+    soon can't, what the part itself `said`, and in how many hours the disk is full (`lasts_h`).
     """
 
     reckoned: bool = False
@@ -27,6 +29,10 @@ class Particulars:
     no_shade_helps: bool = False
     unseen_min: int = 0
     begun_late: bool = False
+    sensors: tuple[str, ...] = ()
+    batches: tuple[str, ...] = ()
+    said: str = ""
+    lasts_h: float | None = None
 
     def to_json(self) -> str:
         """Return the text from which `from_json` makes an equal one."""

@@ -252,6 +252,15 @@ night_sheets = Table(
     Column("foretold", Text, nullable=False),
 )
 
+runs = Table(
+    "runs",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    Column("began_ms", BigInteger, nullable=False),
+    Column("alive_ms", BigInteger, nullable=False),
+    Column("ended_ms", BigInteger),
+)
+
 
 def as_ms(at: datetime) -> int:
     """Return an aware instant as whole milliseconds since the epoch, cut down; ValueError if naive.

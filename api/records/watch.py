@@ -57,7 +57,8 @@ class LateMark:
 class WatchGap:
     """Nobody watched from the start of `from_minute` until the start of `to_minute`.
 
-    Readings of those cells were judged afterwards, at `noted_at` or later.
+    Readings of those cells were judged afterwards, at `noted_at` or later: that is when it was last
+    seen to reach so far.
     """
 
     id: int
@@ -206,10 +207,11 @@ def note_gap(db: Connection, *, from_minute: int, to_minute: int, noted_at: date
     return WatchGap(gap_id, from_minute, to_minute, instant(as_ms(noted_at)))
 
 
-def widen_gap(db: Connection, gap: WatchGap, *, to_minute: int) -> WatchGap:
-    """Keep that the same gap went on until before `to_minute`."""
-    db.execute(update(watch_gaps).where(watch_gaps.c.id == gap.id).values(to_minute=to_minute))
-    return WatchGap(gap.id, gap.from_minute, to_minute, gap.noted_at)
+def widen_gap(db: Connection, gap: WatchGap, *, to_minute: int, noted_at: datetime) -> WatchGap:
+    """Keep that the same gap went on until before `to_minute`, as was noted at `noted_at`."""
+    wider = {"to_minute": to_minute, "noted_ms": as_ms(noted_at)}
+    db.execute(update(watch_gaps).where(watch_gaps.c.id == gap.id).values(**wider))
+    return WatchGap(gap.id, gap.from_minute, to_minute, instant(as_ms(noted_at)))
 
 
 def gap_over(db: Connection, minute: int) -> WatchGap | None:

@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING
 from sqlalchemy import func, or_, select
 
 from api.records.alarms import clear_alarm, open_alarms, raise_alarm
+from api.records.guarded import NO_BATCH, tell_over
 from api.records.outbox import PASS_OVER_AFTER
 from api.records.tables import instant, outbox
-from rules.model.alarm import Priority
+from rules.model.alarm import HELD, Priority
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -24,7 +25,6 @@ if TYPE_CHECKING:
     from api.records.outbox import OutboxRow
     from rules.model.site import Site
 
-NO_BATCH = ""
 PREFIX = "way."
 _LONGEST = 80
 
@@ -65,10 +65,18 @@ def way_failed(db: Connection, row: OutboxRow, *, now: datetime) -> bool:
     return raised is not None
 
 
-def way_works(db: Connection, row: OutboxRow, *, now: datetime) -> bool:
-    """Clear the alarm of a way by which a message got through; return whether there was one."""
+def way_works(db: Connection, row: OutboxRow, *, site: Site, now: datetime) -> bool:
+    """Clear the alarm of a way by which a message got through; return whether there was one.
+
+    Those who were told that it failed are owed word that it works.
+    """
     condition = condition_of(row.person, row.channel)
-    return clear_alarm(db, batch=NO_BATCH, condition=condition, at=now) is not None
+    moved = clear_alarm(db, batch=NO_BATCH, condition=condition, at=now)
+    if moved is None:
+        return False
+    if moved.alarm.state not in HELD:
+        tell_over(db, moved.alarm, moved.change_id, site=site, now=now)
+    return True
 
 
 def forget_ways_gone(db: Connection, site: Site, *, now: datetime) -> int:

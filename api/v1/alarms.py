@@ -21,6 +21,7 @@ from api.records.alarms import (
     standing_alarms,
 )
 from api.records.groups import acknowledge_group, group_ids_of, messages_about
+from api.records.guarded import guarded_sign
 from api.records.session import reading, writing
 from api.v1.people import demand_person
 from api.v1.problems import Problem
@@ -29,6 +30,7 @@ from api.watch.holding import let_alarm_go, shelve_alarm, take_alarm_out
 from rules.alarms import CueOutOfPlaceError
 from rules.model.alarm import AlarmState, Cue, Priority
 from rules.shelving import ShelvedTooLong
+from rules.vital_signs import Sign
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -36,8 +38,22 @@ if TYPE_CHECKING:
     from api.parts import Parts
 
 
+class ToolBody(BaseModel):
+    """What is wrong with the tool itself.
+
+    `sign` is what it is, `subject` the house or the sensor it is about, if any. `batches` can't be
+    seen because of it, or soon can't. `said` is what the part itself says.
+    """
+
+    sign: Sign
+    subject: str
+    sensors: list[str]
+    batches: list[str]
+    said: str
+
+
 class AlarmBody(BaseModel):
-    """One occurrence of a condition of a batch.
+    """One occurrence of a condition of a batch; of no batch, of a way or of the tool itself.
 
     `value`, when it opened, and `worst`, once it was over, are in the unit of the limit's quantity.
     """
@@ -58,6 +74,7 @@ class AlarmBody(BaseModel):
     held_until: AwareDatetime | None
     held_by: str | None
     held_why: str | None
+    tool: ToolBody | None
 
 
 class ChangeBody(BaseModel):
@@ -138,6 +155,21 @@ def body_of(record: AlarmRecord) -> AlarmBody:
         held_until=record.held_until,
         held_by=record.held_by,
         held_why=record.held_why,
+        tool=_tool(record),
+    )
+
+
+def _tool(record: AlarmRecord) -> ToolBody | None:
+    found = guarded_sign(record.condition)
+    if found is None:
+        return None
+    known = record.particulars
+    return ToolBody(
+        sign=found[0],
+        subject=found[1],
+        sensors=list(known.sensors),
+        batches=list(known.batches),
+        said=known.said,
     )
 
 

@@ -20,6 +20,7 @@ from api.records.session import reading
 from api.records.states import milestone_before, unpacked
 from api.records.tables import as_ms
 from api.records.watch import load_position
+from api.v1.unseen import unseen_marked
 from rules.cells import block_of
 from rules.evaluator import BatchRecord, outlook, start, sweep
 from rules.model.quantities import Felt
@@ -142,12 +143,13 @@ class Sight:
             present_minute = minute_of(as_ms(now))
             behind = present_minute - minute > BEHIND_MIN + self._parts.settings.lateness_s // 60
             looked = self._look(position, present_minute if behind else minute)
+        outlooks = {} if looked is None else looked.outlooks
         return Present(
             at=now,
             position=position,
             minute=minute,
             state=None if looked is None else looked.state,
-            outlooks={} if looked is None else looked.outlooks,
+            outlooks=unseen_marked(self._parts.watchlist, outlooks, alarms, minute),
             alarms=alarms,
             latest=self._parts.store.latest(),
             quality={} if looked is None else looked.state.quality,

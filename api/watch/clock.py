@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from datetime import UTC, datetime, timedelta
 from typing import Protocol
 
@@ -48,3 +49,19 @@ class TurnedClock:
 def milliseconds(clock: Clock) -> int:
     """Return the clock's instant as whole milliseconds since the epoch, UTC."""
     return int(clock.now().timestamp() * 1000)
+
+
+class Steady(Protocol):
+    """Counts seconds from any beginning; never jumps, whatever is done to the machine's clock."""
+
+    def seconds(self) -> float:
+        """Return the seconds that have passed."""
+        ...
+
+
+class SteadyClock:
+    """The machine's own count of seconds. It stands still while the machine sleeps."""
+
+    def seconds(self) -> float:
+        """Return the seconds that have passed."""
+        return time.monotonic()

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, assert_never
 from api.records.alarms import alarms_changed, clear_alarm, open_alarms, raise_alarm
 from api.records.holds import held_alarms, let_go
 from api.records.outbox import Cause, MessageKind, owe, told_of
+from api.records.runs import Stop, stop_behind
 from api.records.tables import instant
 from api.records.watch import note_standing
 from api.records.works import works_in_hand
-from api.watch.gathering import tell_over, tell_rung
+from api.watch.gathering import gather_unwatched, tell_over, tell_rung
 from api.watch.ground import named
 from rules.model.alarm import HELD, AlarmState, Cue
 from rules.model.event import ConditionClosed, ConditionOpened, StandingChanged
@@ -82,14 +83,22 @@ def keep_events(
 
 
 def owe_summaries(db: Connection, gap: WatchGap, *, ground: Ground, now: datetime) -> None:
-    """Owe one message for each batch in which something opened or closed while nobody watched.
+    """Owe word of what happened while nobody watched.
 
-    It goes to those on duty at the end of the gap, and to those who were told of an opening that
-    has ended meanwhile.
+    After a stop that nobody asked for one message tells how long it was and what came of it, also
+    when nothing did, to those on duty at its end. Many alarms of a house that point one way and
+    still wait are told together, as live ones are; of every other batch in which something opened
+    or closed one message tells, also to those who were told of an opening that has ended meanwhile.
     """
     on_duty = ground.on_duty(gap.end)
-    changed = alarms_changed(db, start=gap.start, end=gap.end)
-    for batch in sorted({alarm.batch for alarm in changed}):
+    changed = [one for one in alarms_changed(db, start=gap.start, end=gap.end) if one.batch]
+    if stop_behind(db, gap) in {Stop.CUT_OFF, Stop.STOOD_STILL}:
+        whole = Cause(f"gap.{gap.id}.", MessageKind.UNWATCHED, "", gap.end, gap_id=gap.id)
+        for person in on_duty:
+            owe(db, whole, person=person, at=now)
+    together = gather_unwatched(db, gap, ground=ground)
+    alone = {one.batch for one in changed if one.id not in together}
+    for batch in sorted(alone):
         told = [name for alarm in changed if alarm.batch == batch for name in told_of(db, alarm.id)]
         cause = Cause(f"gap.{gap.id}.{batch}", MessageKind.UNWATCHED, batch, gap.end, gap_id=gap.id)
         for person in ground.people([*(person.id for person in on_duty), *told]):
@@ -97,11 +106,13 @@ def owe_summaries(db: Connection, gap: WatchGap, *, ground: Ground, now: datetim
 
 
 def forget_open(db: Connection, *, now: datetime) -> None:
-    """Clear every open alarm, saying why: what the evaluator knew of it cannot be read any more.
+    """Clear every open alarm of a batch, saying why: what was known of it cannot be read any more.
 
     A condition that is still true is raised, and told, anew after its delay.
     """
     for alarm in open_alarms(db):
+        if not alarm.batch:
+            continue  # what is wrong with the tool itself, no evaluator knew
         note = "judged anew: the state of the watch could not be read"
         clear_alarm(db, batch=alarm.batch, condition=alarm.condition, at=now, note=note)
 

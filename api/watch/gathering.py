@@ -9,6 +9,7 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
+from api.records.alarms import WAITING, alarm
 from api.records.groups import (
     GroupKind,
     Rung,
@@ -21,7 +22,17 @@ from api.records.groups import (
 from api.records.outbox import Cause, MessageKind, owe, told_of
 from api.records.steps import owe_steps
 from api.records.tables import as_ms, instant
-from rules.floods import CHATTER_MIN, FLOOD_MIN, Flood, Ring, chatters, sorted_rings
+from rules.floods import (
+    CHATTER_MIN,
+    FLOOD_MIN,
+    MANY,
+    Common,
+    Flood,
+    Ring,
+    chatters,
+    common_of,
+    sorted_rings,
+)
 from rules.model.reading import MINUTE_MS
 
 if TYPE_CHECKING:
@@ -31,6 +42,7 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection
 
     from api.records.alarms import Moved
+    from api.records.watch import WatchGap
     from api.watch.ground import Ground
 
 _FLOOD = timedelta(minutes=FLOOD_MIN)
@@ -81,16 +93,48 @@ def tell_over(db: Connection, over: Sequence[Moved], *, ground: Ground, now: dat
     A group that is over is told once, when the last of its alarms is.
     """
     for moved in over:
-        alarm = moved.alarm
-        about = alarm.ended_at or alarm.opened_at
-        group = group_of_ring(db, alarm.id)
+        ended = moved.alarm
+        about = ended.ended_at or ended.opened_at
+        group = group_of_ring(db, ended.id)
         if group is None or group.kind is GroupKind.FLOOD:
             key = f"change.{moved.change_id}"
-            cause = Cause(key, MessageKind.CLOSED, alarm.batch, about, alarm_id=alarm.id)
-            for person in ground.people(told_of(db, alarm.id)):
+            cause = Cause(key, MessageKind.CLOSED, ended.batch, about, alarm_id=ended.id)
+            for person in ground.people(told_of(db, ended.id)):
                 owe(db, cause, person=person, at=now)
         if group is not None and all(one.ended_at is not None for one in members_of(db, group.id)):
             owe_over(db, group, change_id=moved.change_id, at=now)
+
+
+def gather_unwatched(db: Connection, gap: WatchGap, *, ground: Ground) -> frozenset[int]:
+    """Gather what opened while nobody watched, MANY of a house with one thing in common.
+
+    Return the numbers of the alarms that are told so. The minutes between them do not matter: all
+    of it is told at once. A lot of which nothing waits for anybody any more is not gathered.
+    """
+    lots: dict[tuple[str, Common], dict[int, Rung]] = {}
+    before = gap.start - timedelta(milliseconds=1)
+    for one in rings_of(db, since=before, until=gap.end):
+        if one.at >= gap.end:
+            continue
+        condition = ground.condition(one.batch, one.condition, as_ms(one.at) // MINUTE_MS)
+        if condition is not None:
+            lots.setdefault((condition.house, common_of(condition)), {})[one.alarm_id] = one
+    gathered: set[int] = set()
+    for (house, common), lot in lots.items():
+        standing = [alarm_id for alarm_id in lot if alarm(db, alarm_id).state in WAITING]
+        if len(standing) < MANY:
+            continue
+        join_group(
+            db,
+            GroupKind.FLOOD,
+            place=house,
+            common=common.value,
+            members=[lot[alarm_id] for alarm_id in standing],
+            at=max(lot[alarm_id].at for alarm_id in standing),
+            alive_since=gap.end,  # a group of its own: it has a story of its own
+        )
+        gathered |= set(standing)
+    return frozenset(gathered)
 
 
 def _gather_rings(db: Connection, moved: Moved, earlier: Sequence[Rung], *, at: datetime) -> None:

@@ -71,6 +71,7 @@ class Watch:
     """Feeds readings to the evaluator, cell by cell. One thread calls it.
 
     A new state of the book is taken up between two cells, as if the watch had been started anew.
+    `signs` counts its signs of life, a failed turn among them, `done` the turns without a fault.
 
     Parameters
     ----------
@@ -110,6 +111,8 @@ class Watch:
         self._going: _Going | None = None
         self._last_turn: datetime | None = None
         self._last_error: str | None = None
+        self.signs = 0
+        self.done = 0
 
     @property
     def last_turn(self) -> datetime | None:
@@ -137,6 +140,7 @@ class Watch:
                 log.exception("watch_failed failures=%d", failures)
             else:
                 failures = 0
+            self.signs += 1
             pause = TURN_S if failures else min(TURN_S, self._due_in_s())
             stop.wait(min(pause * 2**failures, LONGEST_PAUSE_S))
 
@@ -155,6 +159,7 @@ class Watch:
             raise
         self._last_turn = self._clock.now()
         self._last_error = None
+        self.done += 1
         return closed
 
     def _close_due(self, stopped: Callable[[], bool]) -> int:
@@ -170,6 +175,7 @@ class Watch:
                 break  # the next turn goes on with it
             self._close_next(going, gap, now)
             closed += 1
+            self.signs += 1
         return closed
 
     def _take_book(self) -> None:
@@ -264,7 +270,9 @@ class Watch:
         with writing(self._records) as db:
             gap = gap_over(db, next_minute)
             if gap is not None:
-                return widen_gap(db, gap, to_minute=max(end_minute, gap.to_minute))
+                if end_minute <= gap.to_minute:
+                    return gap
+                return widen_gap(db, gap, to_minute=end_minute, noted_at=now)
             if end_minute - next_minute <= self._unwatched_after_min:
                 return None
             log.warning("watch_gap from_minute=%d to_minute=%d", next_minute, end_minute)

@@ -15,6 +15,7 @@ from api.web.estimates import known_text
 from api.web.held import held_sentence, offered, reason, says_of
 from api.web.now_page import WAITING
 from api.web.telling import asked_of, blind_felt
+from api.web.tool_lines import tool_detail, tool_lines, tool_title, tool_todo
 from rules.model.alarm import HELD, AlarmState
 from rules.model.dose import DoseLimit
 from rules.model.plan import plan_of
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from api.records.alarms import AlarmChange, AlarmRecord
     from api.records.outbox import OutboxRow
     from api.web.telling import Telling
+    from api.web.tool_lines import ToolLine
     from rules.model.plan import Limit
 
 MOST_PAST = 100
@@ -53,6 +55,8 @@ class AlarmsPage:
 
     answer: str
     groups: tuple[tuple[str, tuple[int, ...]], ...]
+    tool: tuple[ToolLine, ...]
+    tool_title: str
     standing: tuple[AlarmLine, ...]
     held: tuple[tuple[AlarmLine, str], ...]
     past: tuple[AlarmLine, ...]
@@ -118,7 +122,9 @@ def alarms_page(parts: Parts, telling: Telling) -> AlarmsPage:
         answer=" ".join(answer),
         groups=groups,
         held=tuple(held),
-        standing=tuple(line_of(parts, one, telling) for one in standing),
+        tool=tool_lines(standing, telling, lambda one: says_of(parts, one, telling)),
+        tool_title=tool_title(telling),
+        standing=tuple(line_of(parts, one, telling) for one in standing if one.batch),
         past=tuple(line_of(parts, one, telling) for one in past),
     )
 
@@ -161,6 +167,9 @@ def alarm_page(parts: Parts, alarm_id: int, telling: Telling) -> AlarmPage:
             worst = words.at_worst(_worst(asked, one.worst, telling))
     elif blind_felt(one.condition) is not None:
         todo = words.look_at_plants
+    elif not one.batch:
+        todo = tool_todo(one, telling)
+        value = " ".join(tool_detail(one, telling))
     line = line_of(parts, one, telling)
     return AlarmPage(
         line=line,

@@ -5,10 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from api.records.guarded import blind_batches
+from api.records.session import reading
 from api.records.ways import failed_way_in
 from api.records.works import UnknownWork, work, works_in_hand, works_over
 from api.watch.ground import work_named
 from api.web.telling import asked_of, blind_felt
+from api.web.tool_lines import tool_says
 from api.web.words.people import people_words
 from rules.model.alarm import AlarmState
 from rules.model.people import EMAIL
@@ -52,6 +55,10 @@ def says_of(parts: Parts, one: AlarmRecord, telling: Telling) -> str:
         people = people_words(telling.words.code)
         way = people.email if failed[1] == EMAIL else failed[1]
         return people.way_fails.format(name=telling.person(failed[0]), way=way)
+    with reading(parts.records) as db:
+        of_tool = tool_says(one, telling, blind_batches(db))
+    if of_tool:
+        return of_tool
     felt = blind_felt(one.condition)
     if felt is not None:
         return telling.words.blind_to([telling.words.felt[felt]])

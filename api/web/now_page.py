@@ -12,6 +12,7 @@ from api.records.tables import instant
 from api.web.estimates import felt_text
 from api.web.held import held_sentence, says_of, work_lines
 from api.web.pictures import ribbon_of
+from api.web.tool_lines import tool_lines, tool_title
 from api.web.troubles import Scene, troubles_of
 from rules.escalation import who_is_on_duty
 from rules.model.alarm import AlarmState
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from api.v1.sight import Present
     from api.web.pictures import DayPicture, Drawn
     from api.web.telling import Telling
+    from api.web.tool_lines import ToolLine
     from api.web.troubles import Trouble
     from rules.evaluator import BatchOutlook
     from rules.model.batch import Batch
@@ -70,7 +72,11 @@ class Band:
 
 @dataclass(frozen=True, slots=True)
 class NowPage:
-    """All that the page says. `stale` are sentences that come before everything else."""
+    """All that the page says.
+
+    `stale` are sentences that come before everything else. `tool` is what is wrong with the tool
+    and can't wait, `tool_later` what can: batches that need someone stand between.
+    """
 
     answer: str
     stale: tuple[str, ...]
@@ -78,6 +84,9 @@ class NowPage:
     entries: tuple[Entry, ...]
     bands: tuple[tuple[str, tuple[Band, ...]], ...]
     in_hand: tuple[str, ...]
+    tool: tuple[ToolLine, ...]
+    tool_later: tuple[ToolLine, ...]
+    tool_title: str
     duty: tuple[str, ...]
 
 
@@ -97,6 +106,7 @@ def now_page(parts: Parts, present: Present, picture: DayPicture, telling: Telli
         standing = seen_one.standing if seen_one else None
         counts[standing] = counts.get(standing, 0) + 1
     words = telling.words
+    tool = tool_lines(present.alarms, telling, lambda one: says_of(parts, one, telling))
     return NowPage(
         answer=words.answer(counts) if present.minute is not None else words.not_judged_yet(),
         stale=stale_sentences(present, telling),
@@ -104,6 +114,9 @@ def now_page(parts: Parts, present: Present, picture: DayPicture, telling: Telli
         entries=tuple(entries),
         bands=_bands(parts, present, picture, telling),
         in_hand=_in_hand(parts, telling),
+        tool=tuple(one for one in tool if one.danger),
+        tool_later=tuple(one for one in tool if not one.danger),
+        tool_title=tool_title(telling),
         duty=duty_sentences(parts, telling),
     )
 

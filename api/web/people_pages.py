@@ -10,7 +10,16 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 from starlette.exceptions import HTTPException
 
-from api.alerts.answering import Answer, Asked, NoSuchDeed, Past, asked_by, say
+from api.alerts.answering import (
+    Answer,
+    Asked,
+    NoSuchDeed,
+    Past,
+    asked_by,
+    many_asked_by,
+    say,
+    take_on,
+)
 from api.alerts.links import Refusal
 from api.records.alarms import NothingToAcknowledge
 from api.records.observations import entered
@@ -58,6 +67,23 @@ def people_router(at: Desk) -> APIRouter:
             owed = owe_test(db, found, at=parts.clock.now())
         log.info("test_asked person=%s messages=%d", found.id, owed)
         return RedirectResponse("/staff", status_code=HTTPStatus.SEE_OTHER)
+
+    @router.api_route("/answer/all/{token}", methods=["GET", "HEAD"])
+    def asked_of_many(request: Request, token: str) -> Response:
+        with reading(parts.records) as db:
+            return _many(at, request, token, db=db)
+
+    @router.post("/answer/all/{token}")
+    def many_taken_on(request: Request, token: str) -> Response:
+        now = parts.clock.now()
+        with writing(parts.records) as db:
+            found = many_asked_by(parts.site, parts.links, token, db=db, now=now)
+            if isinstance(found, Refusal):
+                return _refused(at, request, found)
+            person, many = found
+            taken = take_on(db, many, at=now)
+        log.info("answered_all alarms=%d by=%s", taken, person.id)
+        return RedirectResponse(f"/answer/all/{token}", status_code=HTTPStatus.SEE_OTHER)
 
     @router.api_route("/answer/{token}", methods=["GET", "HEAD"])
     def asked(request: Request, token: str) -> Response:
@@ -141,6 +167,29 @@ def _page(
         wrote=_written(found, telling, db=db),
         deeds=deeds(parts, one.batch, found.person, seen=telling.words.seen, at=telling.now),
         longest_note=LONGEST_NOTE,
+        token=token,
+    )
+
+
+def _many(at: Desk, request: Request, token: str, *, db: Connection) -> Response:
+    """Show every alarm that a message listed, with one button for all that still wait."""
+    parts = at.parts
+    found = many_asked_by(parts.site, parts.links, token, db=db, now=parts.clock.now())
+    if isinstance(found, Refusal):
+        return _refused(at, request, found)
+    person, many = found
+    telling = Telling(LANGUAGES[person.language], parts.site, parts.clock.now())
+    words = people_words(person.language)
+    waiting = sum(one.alarm.state in WAITING for one in many)
+    return at.answer(
+        request,
+        "answer_all.html",
+        telling,
+        p=words,
+        title=words.many_title.format(count=len(many)),
+        lines=[line_of(parts, one.alarm, telling) for one in many],
+        take=words.many_take.format(count=waiting) if waiting else "",
+        person=person.name,
         token=token,
     )
 

@@ -96,6 +96,7 @@ class Channel(Written):
     `source` says what lights a light sensor; PPFD sensors need none.
     `sensor_kind`, if given, is how a light sensor weighs the light, and must fit the quantity.
     `calibration` says how what it reads is put right, and since when.
+    `low_below`, in `unit`, is the voltage at which a battery is told to be low; None: nobody is.
     """
 
     id: Slug
@@ -109,6 +110,7 @@ class Channel(Written):
     source: LightSource | None = None
     sensor_kind: SensorKind | None = None
     calibration: tuple[Calibration, ...] = ()
+    low_below: float | None = Field(default=None, gt=0)
 
     @model_validator(mode="after")
     def _unit_fits(self) -> Self:
@@ -129,6 +131,9 @@ class Channel(Written):
                 f"source: no factor leads from W m⁻² of {self.source} light to what a leaf uses; "
                 "measure ppfd or illuminance under lamps"
             )
+            raise ValueError(msg)
+        if self.low_below is not None and self.quantity is not Quantity.BATTERY:
+            msg = "low_below: only a battery is told to be low; leave it out, or use a limit"
             raise ValueError(msg)
         return self
 

@@ -26,6 +26,10 @@ class PeopleWords:
     stands_in: str
     lead: str
     way_fails: str
+    way_todo: str
+    many_title: str
+    many_take: str
+    many_none: str
     answer_hint: str
     going: str
     going_hint: str
@@ -65,6 +69,10 @@ ENGLISH = PeopleWords(
     stands_in="Stands in: {name}.",
     lead="Lead.",
     way_fails="{name} can't be reached by {way}",
+    many_title="{count} alarms are told together",
+    many_take="Seen: I'll take care of all {count}",
+    many_none="None of these waits for anybody any more.",
+    way_todo="See that someone who can be reached is on duty; have the way mended.",
     answer_hint="You answer as {name}.",
     going="I'm going",
     going_hint="Before you go, tell someone, above all at night and alone.",
@@ -104,6 +112,10 @@ SPANISH = PeopleWords(
     stands_in="Suplente: {name}.",
     lead="Responsable.",
     way_fails="no se puede avisar a {name} por {way}",
+    many_title="{count} alarmas contadas juntas",
+    many_take="Visto: me encargo de las {count}",
+    many_none="Ninguna de estas espera ya a nadie.",
+    way_todo="Que esté de turno alguien a quien se pueda avisar; haga reparar la vía.",
     answer_hint="Usted responde como {name}.",
     going="Voy",
     going_hint="Antes de ir, avise a alguien, sobre todo de noche y a solas.",

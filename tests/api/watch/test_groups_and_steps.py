@@ -338,3 +338,37 @@ def test_steps_of_a_group_count_from_the_first_word_of_those_told_before_it(ten)
     first, again = (one for one in rows(nursery) if one.kind is MessageKind.GROUPED)
     assert (first.step, again.step) == ("0.on_duty", "10.on_duty")
     assert again.owed_at - first.owed_at < timedelta(minutes=10)
+
+
+def test_many_that_opened_while_nobody_watched_are_one_group_from_then_on(ten, postbox):
+    nursery = ten()
+    live(nursery, 0, 3, {})
+    for minute in range(3, 60):  # readings are kept, and nobody watches
+        nursery.keep_air(minute, {code.replace("-", "_"): DRY for code in CODES})
+    nursery.close(59)
+    nursery.alerts.turn()
+    nursery.close(63)
+    nursery.alerts.turn()
+    told = [(one.kind, one.person, one.step) for one in rows(nursery)]
+    assert told == [(MessageKind.GROUPED, "corvin", "0.on_duty")]
+    (line,) = postbox.lines()
+    assert line.startswith("Healing house: 10 batches too dry.")
+    with nursery.db() as db:
+        (group,) = groups_since(db, nursery.clock.now() - timedelta(days=1))
+    assert nothing_twice(nursery)
+    # Steps count from when somebody watched again: nobody else is told yet.
+    with writing(nursery.records) as db:
+        assert len(acknowledge_group(db, group.id, by="corvin", at=nursery.clock.now())) == 10
+
+
+def test_few_that_opened_while_nobody_watched_are_told_a_batch_at_a_time(ten):
+    nursery = ten()
+    live(nursery, 0, 3, {})
+    for minute in range(3, 60):
+        dry = {code.replace("-", "_"): DRY if code in CODES[:3] else DAMP for code in CODES}
+        nursery.keep_air(minute, dry)
+    nursery.close(59)
+    nursery.alerts.turn()
+    assert {(one.kind, one.batch) for one in rows(nursery)} == {
+        (MessageKind.UNWATCHED, code) for code in CODES[:3]
+    }
