@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 with warnings.catch_warnings():
     # An optional part of it asks for a module that is on its way out of the standard library.
     warnings.simplefilter("ignore", DeprecationWarning)
+    from apprise import NotifyType
     from apprise.plugins.email import NotifyEmail
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ class Mail(NotifyEmail):  # type: ignore[no-untyped-call]
         self,
         body: str,
         title: str = "",
-        notify_type: object = None,
+        notify_type: apprise.NotifyType = NotifyType.INFO,
         attach: object = None,
         body_format: apprise.NotifyFormat | None = None,
         **other: object,
@@ -48,7 +49,7 @@ class Mail(NotifyEmail):  # type: ignore[no-untyped-call]
         smtp: smtplib.SMTP | None = None
         try:
             smtp = smtplib.SMTP(
-                self.smtp_host, self.port or 25, timeout=float(self.socket_connect_timeout)
+                str(self.smtp_host), self.port or 25, timeout=float(self.socket_connect_timeout)
             )
             if self.user and self.password:
                 smtp.login(self.user, self.password)
