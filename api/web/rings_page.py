@@ -190,7 +190,8 @@ def _figure(figure: Figure, value: float, telling: Telling) -> str:
 
 
 def _percent(value: float, telling: Telling) -> str:
-    decimals = 0 if value >= 0.1 or value == 0 else 1
+    whole = abs(100 * value - round(100 * value)) < 0.05
+    decimals = 0 if value >= 0.1 or whole else 1
     return f"{telling.words.number(100 * value, decimals)}\N{NO-BREAK SPACE}%"
 
 

@@ -104,7 +104,7 @@ ENGLISH = RingsWords(
     aim="about {good}",
     up_to_then="up to {good}, at most {most}",
     half_within="half within {time}",
-    times="{rings} times, {batches} batches",
+    times="{rings} ×, batches: {batches}",
     figures={
         Figure.PER_10_MIN: "in ten minutes, on average",
         Figure.PER_HOUR: "an hour, on average",
@@ -181,7 +181,7 @@ SPANISH = RingsWords(
     aim="cerca de {good}",
     up_to_then="hasta {good}, como mucho {most}",
     half_within="la mitad en {time}",
-    times="{rings} veces, {batches} lotes",
+    times="{rings} ×, lotes: {batches}",
     figures={
         Figure.PER_10_MIN: "en diez minutos, de media",
         Figure.PER_HOUR: "por hora, de media",

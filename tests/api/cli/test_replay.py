@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import pty
 import signal
 import subprocess
 import sys
@@ -118,8 +117,7 @@ def test_days_that_hold_nothing_are_named(replay, write):
 
 
 @pytest.mark.slow
-def test_ctrl_c_leaves_cleanly_and_a_bar_stands_on_a_terminal_only(write, tmp_path):
-    """Stopped in the middle of a month: a line, exit code 1, and no store left behind."""
+def test_ctrl_c_leaves_a_line_and_no_store_behind(write, tmp_path):
     lines = [
         f"2026-{m:02d}-{d:02d} {h:02d}:{q:02d},25.0,{95 + q % 3 / 10}"
         for m in range(8, 11)
@@ -130,39 +128,22 @@ def test_ctrl_c_leaves_cleanly_and_a_bar_stands_on_a_terminal_only(write, tmp_pa
     path = write(HEAD + "\n".join(lines) + "\n")
     temporary = tmp_path / "tmp"
     temporary.mkdir()
-    ours, theirs = pty.openpty()
     running = subprocess.Popen(
         [sys.executable, "-m", "api.cli", "replay", "--site", SITE, path],
         cwd=ROOT,
         stdout=subprocess.PIPE,
-        stderr=theirs,
+        stderr=subprocess.PIPE,
         env=os.environ | {"TMPDIR": str(temporary)},
     )
-    os.close(theirs)
-    said = bytearray()
-    moving = threading.Event()
-
-    def listen() -> None:
-        while True:
-            try:
-                piece = os.read(ours, 4096)
-            except OSError:
-                return
-            if not piece:
-                return
-            said.extend(piece)
-            if b"replay:" in said:
-                moving.set()
-
-    listener = threading.Thread(target=listen)
-    listener.start()
-    assert moving.wait(120), said.decode()
+    pause = threading.Event()
+    for _ in range(1200):
+        if list(temporary.glob("*/readings.sqlite")):
+            break
+        pause.wait(0.05)
+    assert running.poll() is None
     running.send_signal(signal.SIGINT)
-    out, _ = running.communicate(timeout=60)
-    listener.join(10)
-    os.close(ours)
-    assert running.returncode == 1
+    out, err = running.communicate(timeout=60)
+    assert running.returncode == 1, err.decode()
     assert out == b""
-    assert "stopped; nothing was changed" in said.decode()
-    assert "Traceback" not in said.decode()
+    assert err.decode().strip() == "graftvigil replay: stopped; nothing was changed"
     assert list(temporary.iterdir()) == []
