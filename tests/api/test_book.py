@@ -1,4 +1,7 @@
-"""The book while everything runs: taken up between minutes, never faulty, and told as it was."""
+"""The book while everything runs: taken up between minutes, never faulty, and told as it was.
+
+One file because all of it enters the same things into one small nursery and compares what was said.
+"""
 
 from __future__ import annotations
 
