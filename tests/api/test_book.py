@@ -1,4 +1,7 @@
-"""The book while everything runs: taken up between minutes, never faulty, and told as it was."""
+"""The book while everything runs: taken up between minutes, never faulty, and told as it was.
+
+One file because all of it enters the same things into one small nursery and compares what was said.
+"""
 
 from __future__ import annotations
 
@@ -65,6 +68,15 @@ def take_away(nursery) -> None:
     enter_form(nursery, Kind.BATCH, "AV-09", None)
 
 
+def new_with_its_probe(nursery) -> None:
+    """Enter a batch and the probe under its cover, which has been sending all the time."""
+    probe = nursery.book.now.written(Kind.SENSOR, "bag-7")
+    position = [{**probe["position"][0], "cover_of": "MG-20"}]
+    more = {"id": "bag-20", "topic": "small/bag-20", "position": position}
+    enter_form(nursery, Kind.SENSOR, "bag-20", {**probe, **more})
+    change_batch(nursery, "MG-20", code="MG-20")
+
+
 def move_stage(nursery, minute: int, stage: str) -> None:
     stages = nursery.book.now.written(Kind.BATCH, "MG-07")["stage"]
     moved = {"stage": stage, "since": at(nursery, minute).isoformat(), "because": "seen"}
@@ -78,7 +90,7 @@ CHANGES = {
     "changed": lambda nursery, _: change_batch(nursery, "MG-07", wrap="stretch_film"),
     "closed": lambda nursery, minute: move_stage(nursery, minute - 1, "closed"),
     "gone": lambda nursery, _: take_away(nursery),
-    "new": lambda nursery, _: change_batch(nursery, "MG-20", code="MG-20"),
+    "new": lambda nursery, _: new_with_its_probe(nursery),
 }
 
 
@@ -126,12 +138,16 @@ def test_taking_the_book_up_while_running_is_as_starting_anew(
                     running.site, running.plans = new.site, new.plans
                     running = running.anew()
             running.keep(minute, MG_07=value)
+            running.keep_air(minute, {"MG_20": 60.0}, second=50)
             running.keep_air(minute + 2, {"AV_09": 60.0}, second=50)
             assert running.close(minute) == 1
         told.append(said(running))
         running.shut()
     assert told[0] == told[1]
     assert told[0][0], "something was said"
+    assert (how == "new") == any(
+        (one.batch, one.condition) == ("MG-20", "air-dry") for one in told[0][0]
+    )
 
 
 def test_what_is_entered_late_changes_nothing_that_was_said_before(nursery):
