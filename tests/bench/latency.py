@@ -14,6 +14,8 @@ from the end of that wait. Every one of the 300 must be listed in an accepted me
 The baseline, in the same run on the same broker and mail server: a bare paho subscriber that hands
 each message over with smtplib, from publishing to acceptance, so many at a time as alarms opened.
 
+One file because a measurement is read from top to bottom: site, sinks, run, baseline, figures.
+
 Run: python tests/bench/latency.py [--minutes 6] [--lateness 2] [--keep FOLDER]
 """
 
