@@ -1,23 +1,25 @@
 """Stored readings as blocks of cells, to be replayed: as it happened, or with hindsight.
 
-As it happened, a reading that the watch did not have when its cell was closed is left out.
+As it happened, a reading that the watch did not have when its cell was closed is left out, and each
+cell is judged with the site, the plans and the observations that the watch knew then.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from api.bookkeeping import book_then
+from api.records.books import books_between
 from api.records.history import answers_in, gaps_ever, late_by_channel, works_ever
-from api.records.observations import entered, with_entered
 from api.records.session import reading
 from api.records.watch import load_position
 from rules.cells import block_of_series
 from rules.evaluator import watchlist
 from rules.model.reading import MINUTE_MS
-from rules.replay import Book
+from rules.replay import Book, replay
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -29,6 +31,7 @@ if TYPE_CHECKING:
     from rules.cells import CellBlock
     from rules.model.plan import CarePlan
     from rules.model.site import Site
+    from rules.replay import Passage, ReplayState
 
 BLOCK_MIN = 1440
 
@@ -62,9 +65,66 @@ def book_of(
     if records is None:
         return Book(site, watchlist(site, plans))
     with reading(records) as db:
-        site = with_entered(site, entered(db))
         answers = answers_in(db, lateness_s=lateness_s)
         return Book(site, watchlist(site, plans), answers, works_ever(db))
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Cells from `first_minute` until before `end_minute`, judged with one book."""
+
+    first_minute: int
+    end_minute: int
+    book: Book
+
+
+def stretches_of(
+    newest: Book, records: Engine, *, first_minute: int, end_minute: int
+) -> tuple[tuple[Stretch, ...], tuple[str, ...]]:
+    """Return the stretches of a span, each with the book that the watch knew then.
+
+    Also what could not be made again, a line each: there, and where nothing is noted of the book,
+    the newest is used.
+    """
+    found: list[Stretch] = []
+    lost: list[str] = []
+    at = first_minute
+    with reading(records) as db:
+        for noted in books_between(db, first_minute, end_minute):
+            begins = max(first_minute, noted.from_minute)
+            ends = end_minute if noted.to_minute is None else min(end_minute, noted.to_minute)
+            if begins > at:
+                found.append(Stretch(at, begins, newest))
+            try:
+                then = book_then(db, noted)
+            except LookupError as trouble:
+                lost.append(str(trouble))
+                known = newest
+            else:
+                known = replace(newest, site=then.site, watchlist=then.watchlist)
+            found.append(Stretch(begins, ends, known))
+            at = ends
+    if at < end_minute:
+        found.append(Stretch(at, end_minute, newest))
+    return tuple(found), tuple(lost)
+
+
+def replayed(
+    stretches: Sequence[Stretch], store: ReadingStore, *, late_in: Engine | None
+) -> Iterator[Passage]:
+    """Yield what each block of stretches that follow one another said; see `blocks_of`."""
+    state: ReplayState | None = None
+    for stretch in stretches:
+        blocks = blocks_of(
+            stretch.book.site,
+            store,
+            first_minute=stretch.first_minute,
+            end_minute=stretch.end_minute,
+            late_in=late_in,
+        )
+        for after, passage in replay(stretch.book, blocks, state=state):
+            state = after
+            yield passage
 
 
 def blocks_of(

@@ -280,6 +280,7 @@ class _Post:
         self._held: set[tuple[str, str, int]] = set()
         self._summed: set[tuple[int, str, str, str]] = set()
         self._over: set[int] = set()
+        self._told_of: dict[int, tuple[Told, ...]] = {}
 
     def sent(self, end_minute: int) -> Iterator[Reached]:
         """Yield what went before a minute."""
@@ -294,6 +295,10 @@ class _Post:
         gap = _gap_over(self._gaps, unit.members[0].minute)
         told = () if gap is None else self._of_gap(unit, gap)
         told = self._steps(unit, told)
+        if unit.group is None:
+            # Also who was told before it was set aside or out of service is told that it is over.
+            alarm = unit.members[0].alarm
+            told = self._told_of[alarm] = (*self._told_of.get(alarm, ()), *told)
         if unit.over is None or not told:
             return
         if unit.group is not None:

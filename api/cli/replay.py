@@ -17,15 +17,16 @@ from api.cli.main import FOUND_TROUBLE, GOOD, CannotGoOn
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping, Sequence
     from typing import TextIO
 
     from sqlalchemy import Engine
 
-    from api.replaying import Watched
+    from api.replaying import Stretch, Watched
     from collector.stores.base import ReadingStore
+    from rules.model.plan import CarePlan
     from rules.model.site import Site
-    from rules.replay import Book, Passage
+    from rules.replay import Passage
 
 DESCRIPTION = """\
 Plays stored readings, or files that loggers wrote, through the same judgement as the watch, and
@@ -33,9 +34,11 @@ prints what was or would have been said: alarms with their worst value, how long
 how, what sums came to, the lowest reserve of water, for how long nobody could see, and how many
 messages each person would have had: if nobody had answered, and with the answers people gave.
 
-Stored readings are replayed as it happened: what the watch did not have in time is left out.
---hindsight counts every reading. Nothing in the data folder is changed; files go into a store of
-their own that is gone afterwards. Dates are local days of the site, both included.
+Stored readings are replayed as it happened: what the watch did not have in time is left out, and
+each minute is judged with the site, the plans and the observations that the watch knew then.
+--plans judges all of it by other plans, --hindsight counts every reading and all that was entered.
+Nothing in the data folder is changed; files go into a store of their own that is gone afterwards.
+Dates are local days of the site, both included.
 
   graftvigil replay
   graftvigil replay --from 2026-11-01 --to 2026-11-14 --plans stricter --rings
@@ -111,13 +114,13 @@ def run(arguments: argparse.Namespace) -> int:
 def _replayed(arguments: argparse.Namespace) -> int:
     from api.cli import given
     from api.cli.replay_told import replayed_lines, replayed_values
-    from api.records.session import open_records
-    from api.replaying import book_of, watched_in
-    from api.settings import READINGS_FILE, RECORDS_FILE
+    from api.replaying import Stretch, book_of, stretches_of, watched_in
+    from api.settings import READINGS_FILE
     from collector.stores.sqlite import SqliteStore
     from rules.replay import Tally
 
     nursery, site = given.nursery(arguments.site, arguments.plans)
+    plans: Mapping[str, Sequence[CarePlan]] = nursery.versions
     with contextlib.ExitStack() as open_things:
         records: Engine | None = None
         span_ms: tuple[int, int] | None = None
@@ -128,17 +131,25 @@ def _replayed(arguments: argparse.Namespace) -> int:
             given.readings_file(arguments.data)
             store = SqliteStore(arguments.data / READINGS_FILE)
             open_things.callback(store.close)
-            if (arguments.data / RECORDS_FILE).is_file():
-                records = open_records(arguments.data / RECORDS_FILE)
+            records = given.records_if_any(arguments.data)
+            if records is not None:
                 open_things.callback(records.dispose)
+                site, plans = given.in_force(arguments.site, arguments.plans, records)
         watched = None if records is None else watched_in(records)
         lateness_s = _lateness_s()
-        book = book_of(site, nursery.versions, records, lateness_s=lateness_s)
+        book = book_of(site, plans, records, lateness_s=lateness_s)
         span = _span(arguments, site, watched, span_ms)
         out = open_things.enter_context(_writable(arguments.minutes))
         tally = Tally(span.told_from)
         late_in = None if arguments.hindsight else records
-        for passage in _passages(book, store, span, late_in, quiet=arguments.json):
+        stretches: tuple[Stretch, ...] = (Stretch(span.first, span.end, book),)
+        if late_in is not None and arguments.plans is None:
+            stretches, lost = stretches_of(
+                book, late_in, first_minute=span.first, end_minute=span.end
+            )
+            for line in lost:
+                sys.stderr.write(f"graftvigil replay: {line}; today's is used there\n")
+        for passage in _passages(stretches, store, late_in, quiet=arguments.json):
             tally.take(passage)
             if out is not None:
                 _write_minutes(out, passage, span.told_from)
@@ -161,25 +172,25 @@ def _replayed(arguments: argparse.Namespace) -> int:
 
 
 def _passages(
-    book: Book, store: ReadingStore, span: _Span, late_in: Engine | None, *, quiet: bool
+    stretches: Sequence[Stretch], store: ReadingStore, late_in: Engine | None, *, quiet: bool
 ) -> Iterator[Passage]:
-    """Yield what each day says; a bar on a terminal tells how far it is."""
+    """Yield what each block says; a bar on a terminal tells how far it is."""
     from tqdm import tqdm
 
-    from api.replaying import BLOCK_MIN, blocks_of
-    from rules.replay import replay
+    from api.replaying import BLOCK_MIN, replayed
 
-    blocks = blocks_of(
-        book.site, store, first_minute=span.first, end_minute=span.end, late_in=late_in
-    )
-    days = -(-(span.end - span.first) // BLOCK_MIN)
+    minutes = stretches[-1].end_minute - stretches[0].first_minute
     shown = tqdm(
-        total=days, unit="day", desc="replay", leave=False, disable=True if quiet else None
+        total=round(minutes / BLOCK_MIN, 2),
+        unit="day",
+        desc="replay",
+        leave=False,
+        disable=True if quiet else None,
     )
     with shown:
-        for _, passage in replay(book, blocks):
+        for passage in replayed(stretches, store, late_in=late_in):
             yield passage
-            shown.update()
+            shown.update(passage.minutes / BLOCK_MIN)
 
 
 def _span(

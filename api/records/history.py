@@ -56,13 +56,13 @@ def alarm_history_in(db: Connection, *, end_minute: int) -> tuple[AlarmChanged, 
 
 
 def reached(db: Connection, *, first_minute: int, end_minute: int) -> tuple[Reached, ...]:
-    """Return every message that its way took in a span; those that went together count once."""
+    """Return every message about alarms that its way took in a span; together they count once."""
     found = (
         select(outbox.c.person, outbox.c.channel, outbox.c.sent_ms, outbox.c.line, outbox.c.body)
         .where(
             outbox.c.sent_ms >= first_minute * MINUTE_MS,
             outbox.c.sent_ms < end_minute * MINUTE_MS,
-            outbox.c.kind != "test",
+            outbox.c.kind.not_in(("test", "sheet")),
         )
         .distinct()
     )

@@ -20,13 +20,17 @@ import pytest
 from aiosmtpd.controller import Controller
 
 from api.assemble import Nursery, assemble
+from api.book import form_revision
+from api.bookkeeping import Bookkeeping
 from api.cli.main import main
 from api.cli.recording import Player, by_minute, recorded
+from api.entering import Change, change
 from api.records.alarms import acknowledge, standing_alarms
+from api.records.entries import Kind
 from api.records.history import alarm_history_in, late_ever, reached
 from api.records.session import open_records, reading, writing
 from api.records.watch import standing_history
-from api.replaying import blocks_of, book_of, watched_in
+from api.replaying import Stretch, book_of, replayed, stretches_of, watched_in
 from api.settings import READINGS_FILE, RECORDS_FILE, load_settings
 from api.site_files import read_nursery
 from api.watch.clock import TurnedClock
@@ -38,7 +42,6 @@ from rules.alarm_history import occurrences_of
 from rules.model.alarm import Cue
 from rules.model.event import StandingChanged
 from rules.model.work import WorkKind
-from rules.replay import replay
 from rules.replay_telling import told_in
 
 pytestmark = [pytest.mark.service, pytest.mark.slow]
@@ -127,6 +130,19 @@ def until_kept(nursery: Nursery, messages: int) -> None:
 def do(nursery: Nursery, now: datetime, said: list[str]) -> None:
     """Do what people did in this minute."""
     parts = nursery.parts
+    if now == at(16, 20):
+        # Given up twenty minutes ago, and written down now: what was said meanwhile stays said.
+        form = parts.book.now.written(Kind.BATCH, "CI-15")
+        given_up = {"stage": "failed", "since": at(16, 0).isoformat(), "because": "all dry"}
+        one = Change(
+            Kind.BATCH,
+            "CI-15",
+            {**form, "stage": [*form["stage"], given_up]},
+            form_revision(form),
+        )
+        change(parts.records, parts.book, [one], by="tobin", at=now)
+        said.append(f"{now:%H:%M}")
+        return
     ground = Ground(parts.site, parts.watchlist)
     with writing(parts.records) as db:
         alarms = {f"{one.batch} {one.condition}": one for one in standing_alarms(db)}
@@ -211,18 +227,17 @@ class Again:
 def again(lived: Lived, *, hindsight: bool) -> Again:
     records = open_records(lived.data / RECORDS_FILE)
     store = SqliteStore(lived.data / READINGS_FILE)
-    nursery = read_nursery(DEMO / "site.toml", DEMO / "plans")
-    book = book_of(nursery.site, nursery.versions, records, lateness_s=LATENESS_S)
+    now = Bookkeeping(DEMO / "site.toml", DEMO / "plans", records).book.now
+    book = book_of(now.site, now.plans, records, lateness_s=LATENESS_S)
     watched = watched_in(records)
-    blocks = blocks_of(
-        book.site,
-        store,
-        first_minute=watched.first_minute,
-        end_minute=watched.end_minute,
-        late_in=None if hindsight else records,
-    )
+    span = {"first_minute": watched.first_minute, "end_minute": watched.end_minute}
+    stretches = (Stretch(**span, book=book),)
+    if not hindsight:
+        stretches, lost = stretches_of(book, records, **span)
+        assert len(stretches) == 2
+        assert lost == ()
     found = Again([], [], book.watchlist, book.site)
-    for _, passage in replay(book, blocks):
+    for passage in replayed(stretches, store, late_in=None if hindsight else records):
         found.changes += passage.changes
         found.standings += [one for one in passage.events if isinstance(one, StandingChanged)]
     store.close()
@@ -251,7 +266,7 @@ def in_order(standings: list) -> list:
 
 def test_the_night_held_what_can_make_a_replay_differ(lived):
     changes, standings = kept(lived)
-    assert lived.said == ["13:00", "14:20", "14:50", "15:36", "16:10"]
+    assert lived.said == ["13:00", "14:20", "14:50", "15:36", "16:10", "16:20"]
     cues = Counter(one.cue for one in changes)
     assert cues[Cue.RAISED] >= 3
     assert {Cue.CLEARED, Cue.ACKNOWLEDGED, Cue.SHELVED, Cue.SHELF_RAN_OUT} <= set(cues)
@@ -275,14 +290,19 @@ def test_with_hindsight_it_differs_where_the_late_readings_matter_and_nowhere_el
     changes, standings = kept(lived)
     replayed = again(lived, hindsight=True)
 
-    def without_mg_07(every):
-        return [one for one in every if one.batch != "MG-07"]
+    entered_late = int(at(16, 0).timestamp()) // 60
+    assert entered_late in [one.minute for one in replayed.standings if one.batch == "CI-15"]
+    assert entered_late not in [one.minute for one in standings if one.batch == "CI-15"]
 
-    assert without_mg_07(in_order(replayed.standings)) == without_mg_07(in_order(standings))
+    def others(every):
+        return [one for one in every if one.batch not in ("MG-07", "CI-15")]
+
+    assert others(in_order(replayed.standings)) == others(in_order(standings))
     numberless = [(one.minute, one.batch, one.condition, one.cue) for one in changes]
     hindsight = [(one.minute, one.batch, one.condition, one.cue) for one in replayed.changes]
-    assert [one for one in hindsight if one[1] != "MG-07"] == [
-        one for one in numberless if one[1] != "MG-07"
+    apart = ("MG-07", "CI-15")
+    assert [one for one in hindsight if one[1] not in apart] == [
+        one for one in numberless if one[1] not in apart
     ]
     late_from = int(HELD_BACK[0].timestamp()) // 60
     differ = set(in_order(replayed.standings)) ^ set(in_order(standings))
