@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 class _Folder:
-    """Writes each accepted message as one text file, numbered in order of arrival."""
+    """Writes each accepted message as one text file, numbered, with its picture beside it."""
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
@@ -45,6 +45,9 @@ class _Folder:
         ]
         written = self._folder / f"{self._count:03d}-{words}.txt"
         written.write_text("\n".join(lines), encoding="utf-8")
+        for part in message.iter_attachments():
+            if part.get_content_type() == "image/png":
+                written.with_suffix(".png").write_bytes(part.get_content())
         return "250 Kept"
 
 

@@ -76,6 +76,10 @@ def test_the_messages_lie_in_the_outbox_and_say_what_to_do(night):
     assert written
     dried = [text for file in written if "MG-07" in (text := file.read_text(encoding="utf-8"))]
     assert any("Do first:" in text and "Humidity" in text for text in dried)
+    pictures = [file for file in written if file.with_suffix(".png").exists()]
+    assert any("MG-07" in file.name for file in pictures)
+    for file in pictures:
+        assert file.with_suffix(".png").read_bytes().startswith(b"\x89PNG")
 
 
 @pytest.mark.slow
