@@ -27,10 +27,12 @@ from api.records.session import reading, writing
 from api.web.alarm_pages import line_of
 from api.web.answering import LONGEST_NOTE, deeds
 from api.web.now_page import WAITING
+from api.web.rota_pages import rota_of
 from api.web.staff_page import owe_test, staff_page
 from api.web.telling import Telling
 from api.web.words.languages import LANGUAGES
 from api.web.words.people import people_words
+from api.web.words.rota import rota_words
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -55,7 +57,15 @@ def people_router(at: Desk) -> APIRouter:
     def staff(request: Request) -> Response:
         telling = at.telling(request)
         words = people_words(telling.words.code)
-        return at.answer(request, "staff.html", telling, p=words, page=staff_page(parts, telling))
+        return at.answer(
+            request,
+            "staff.html",
+            telling,
+            p=words,
+            page=staff_page(parts, telling),
+            r=rota_words(telling.words.code),
+            rota=rota_of(parts, telling),
+        )
 
     @router.post("/staff/test")
     def test(person: Annotated[str, Form(max_length=40)], request: Request) -> Response:
