@@ -36,7 +36,7 @@ def on_duty(parts, *, hours: int) -> list[str]:
 
 def rota(client, *, lang: str = "en") -> str:
     page = client.get(f"/staff?lang={lang}").text
-    return re.sub(r"<[^>]*>|\s+", " ", page[page.index('id="rota"') :])
+    return re.sub(r"<[^>]*>|\s+", " ", page[page.index('id="rota"') :]).replace("\u2060", "")
 
 
 def test_the_week_to_come_says_who_and_who_stands_in(client):
