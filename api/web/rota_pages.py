@@ -100,7 +100,7 @@ def _line(hours: Hours, telling: Telling, words: RotaWords) -> RotaLine:
         said = words.with_backup.format(names=names, backups=backups)
     return RotaLine(
         day=telling.day(local_day(hours.start, telling.site.site)),
-        hours=f"{telling.clock(hours.start)}\N{WORD JOINER}–\N{WORD JOINER}{telling.clock(hours.end)}",  # noqa: RUF001
+        hours=f"{telling.clock(hours.start)}\N{WORD JOINER}–\N{WORD JOINER}{telling.clock(hours.end)}",
         said=said,
         alone=not hours.by_shift,
     )
