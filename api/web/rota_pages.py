@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 
 LOOKED_AHEAD = timedelta(days=7)
 NEW = "none"
+DASH = "\N{WORD JOINER}\N{EN DASH}\N{WORD JOINER}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +101,7 @@ def _line(hours: Hours, telling: Telling, words: RotaWords) -> RotaLine:
         said = words.with_backup.format(names=names, backups=backups)
     return RotaLine(
         day=telling.day(local_day(hours.start, telling.site.site)),
-        hours=f"{telling.clock(hours.start)}\N{WORD JOINER}–\N{WORD JOINER}{telling.clock(hours.end)}",
+        hours=f"{telling.clock(hours.start)}{DASH}{telling.clock(hours.end)}",
         said=said,
         alone=not hours.by_shift,
     )
