@@ -1,4 +1,4 @@
-"""At the bench: kept once, held against the plan, overridden by the lead alone, taken back whole."""
+"""At the bench: kept once, held against the plan, overridden by the lead alone, taken back."""
 
 from __future__ import annotations
 
