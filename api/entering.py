@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine
 
     from api.book import Book, InForce
+    from rules.model.batch import Batch
     from rules.model.site import Site
 
 ANY_REVISION = "*"
@@ -195,14 +196,18 @@ class Seeing:
     device_id: str | None = None
 
 
-def enter_observation(
-    records: Engine, now: InForce, seeing: Seeing, *, at: datetime
-) -> tuple[int, bool]:
-    """Keep an observation; return its number, and whether it is new.
+def device_origin(seeing: Seeing) -> str | None:
+    """Return what an observation is known by when it is sent again; None: by nothing."""
+    return None if seeing.device_id is None else f"device.{seeing.by}.{seeing.device_id}"
 
-    Sent again with the same `device_id` it is kept once. Raises Refused and UnknownThing.
+
+def checked_observation(now: InForce, seeing: Seeing, *, at: datetime) -> Observation:
+    """Return what was entered as an observation that fits its batch.
+
+    Raises Refused with every fault, and UnknownThing.
     """
-    if now.written(Kind.BATCH, seeing.batch) is None:
+    batch = next((one for one in now.site.batch if one.code == seeing.batch), None)
+    if batch is None:
         msg = f"there is no batch {seeing.batch!r}"
         raise UnknownThing(msg)
     faults = _unknown_person(now.site, seeing.by)
@@ -213,12 +218,37 @@ def enter_observation(
         for wrong in trouble.errors(include_url=False):
             field, problem, fix = own_words(Observation, wrong)
             faults.append(Fault("entered", 0, field, problem, fix))
-    if seen is not None and seen.at > at + AHEAD:
-        fix = "Write when it was, or leave it out for now."
-        faults.append(Fault("entered", 0, "at", "is still to come", fix))
+    if seen is not None:
+        faults += _unfitting(now.site, batch, seen, at=at)
     if seen is None or faults:
         raise Refused(faults)
-    origin = None if seeing.device_id is None else f"device.{seeing.by}.{seeing.device_id}"
+    return seen
+
+
+def _unfitting(site: Site, batch: Batch, seen: Observation, *, at: datetime) -> list[Fault]:
+    faults: list[Fault] = []
+    if seen.at > at + AHEAD:
+        fix = "Write when it was, or leave it out for now."
+        faults.append(Fault("entered", 0, "at", "is still to come", fix))
+    if seen.counted > batch.count:
+        problem = f"{seen.counted} plants are more than the {batch.count} of {batch.code}"
+        faults.append(Fault("entered", 0, "alive", problem, "Count again."))
+    benches = [bench.id for bench in site.bench]
+    if seen.bench is not None and seen.bench not in benches:
+        problem, fix = f'there is no bench "{seen.bench}"', f"Write one of {', '.join(benches)}."
+        faults.append(Fault("entered", 0, "bench", problem, fix))
+    return faults
+
+
+def enter_observation(
+    records: Engine, now: InForce, seeing: Seeing, *, at: datetime
+) -> tuple[int, bool]:
+    """Keep an observation; return its number, and whether it is new.
+
+    Sent again with the same `device_id` it is kept once. Raises Refused and UnknownThing.
+    """
+    seen = checked_observation(now, seeing, at=at)
+    origin = device_origin(seeing)
     with writing(records) as db:
         known = None if origin is None else observation_of_origin(db, origin)
         if known is not None and known.id is not None:

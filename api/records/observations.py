@@ -60,6 +60,10 @@ def enter(db: Connection, one: Entered) -> int | None:
         note=seen.note,
         origin=one.origin,
         entered_ms=as_ms(one.entered_at),
+        alive=seen.alive,
+        dead=seen.dead,
+        bench=seen.bench,
+        despite=seen.despite,
     )
     number: int = db.execute(row.returning(observations.c.id)).scalar_one()
     return number
@@ -96,6 +100,10 @@ def _found(db: Connection, where: ColumnElement[bool]) -> tuple[Entered, ...]:
                     "note": row.note,
                     "share": row.share,
                     "check": row.check,
+                    "alive": row.alive,
+                    "dead": row.dead,
+                    "bench": row.bench,
+                    "despite": row.despite,
                 }
             )
         except ValidationError:

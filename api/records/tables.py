@@ -205,6 +205,10 @@ observations = Table(
     Column("note", Text, nullable=False),
     Column("origin", String(160), unique=True),
     Column("entered_ms", BigInteger, nullable=False),
+    Column("alive", Integer),
+    Column("dead", Integer),
+    Column("bench", String(40)),
+    Column("despite", String(40)),
     Index("ix_observations_batch_at_ms", "batch", "at_ms"),
 )
 

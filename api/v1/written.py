@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from http import HTTPStatus
 from typing import TYPE_CHECKING, Annotated
 
 from fastapi import APIRouter, Header, Path, Query, Response
 from pydantic import AwareDatetime, BaseModel, Field
 
+from api.at_bench import AgainstPlan, LeadOnly, says, undo, write_down
 from api.book import form_revision, forms_in
 from api.entering import (
     ANY_REVISION,
@@ -18,8 +20,6 @@ from api.entering import (
     TooLate,
     UnknownThing,
     change,
-    enter_observation,
-    take_back,
 )
 from api.records.entries import ChangedMeanwhile, Kind
 from api.records.session import reading
@@ -38,6 +38,8 @@ ThingName = Annotated[str, Path(max_length=80)]
 KindName = Annotated[str, Path(pattern=f"^({'|'.join(NAMED_BY)})$")]
 Person = Annotated[str, Query(min_length=1, max_length=40)]
 Note = Annotated[str, Field(max_length=300)]
+LONGEST_AGO_S = 60 * 86_400
+LEAD_ONLY = "Only the lead may do this against the care plan, and a note must say why."
 
 
 class Entering(BaseModel):
@@ -49,16 +51,23 @@ class Entering(BaseModel):
 
 
 class Observing(BaseModel):
-    """What was seen or done; without `at`, now.
+    """What was seen or done; without `at`, `ago_s` seconds before it is received.
 
     `device_id` is made by whoever sends it: sent again with the same one, it is kept once.
+    `alive` and `dead` go with "counted", `bench` with "moved": the batch then stands there.
+    `override`: the lead lets it be done against the care plan; the note says why.
     """
 
     by: str = Field(min_length=1, max_length=40)
     seen: str = Field(max_length=40)
     at: AwareDatetime | None = None
+    ago_s: float = Field(default=0.0, ge=0.0, le=LONGEST_AGO_S, allow_inf_nan=False)
     share: float | None = None
     check: str | None = Field(default=None, max_length=40)
+    alive: int | None = None
+    dead: int | None = None
+    bench: str | None = Field(default=None, max_length=40)
+    override: bool = False
     note: Note = ""
     device_id: str | None = Field(default=None, min_length=1, max_length=80)
 
@@ -71,10 +80,14 @@ class TakingBack(BaseModel):
 
 
 class NumberBody(BaseModel):
-    """The number of an observation; `new` is false where it had been sent before."""
+    """The number of an observation; `new` is false where it had been sent before.
+
+    `warned` is what the care plan has against it, "" if nothing.
+    """
 
     number: int
     new: bool
+    warned: str = ""
 
 
 class WrittenBody(BaseModel):
@@ -195,27 +208,40 @@ def written_router(parts: Parts) -> APIRouter:
 
     @router.post("/batches/{code}/observations", status_code=HTTPStatus.CREATED)
     def observe(response: Response, code: ThingName, body: Observing) -> NumberBody:
-        """Enter what was seen or done; it counts from the next minute that is judged."""
-        fields = body.model_dump(exclude_none=True, exclude={"by", "device_id"})
-        seeing = Seeing(code, fields, body.by, body.device_id)
+        """Enter what was seen or done; it counts from the next minute that is judged.
+
+        What would harm the plants by their care plan is refused with 409.
+        """
         now = parts.clock.now()
+        said = body.model_dump(exclude_none=True, exclude={"by", "device_id", "ago_s", "override"})
+        seeing = Seeing(
+            code,
+            {"at": now - timedelta(seconds=body.ago_s), **said},
+            body.by,
+            body.device_id,
+        )
         try:
-            number, new = enter_observation(parts.records, parts.book.now, seeing, at=now)
+            kept = write_down(parts.records, parts.book, seeing, at=now, override=body.override)
         except UnknownThing as trouble:
             raise _nothing(Kind.BATCH.value, code) from trouble
         except Refused as trouble:
             raise _refused(trouble.faults) from trouble
-        if not new:
+        except AgainstPlan as trouble:
+            raise _against(trouble) from trouble
+        except LeadOnly as trouble:
+            raise Problem(HTTPStatus.FORBIDDEN, LEAD_ONLY) from trouble
+        if not kept.new:
             response.status_code = HTTPStatus.OK
         parts.refresh()
-        return NumberBody(number=number, new=new)
+        warned = "" if kept.warned is None else says(kept.warned, "en")
+        return NumberBody(number=kept.number, new=kept.new, warned=warned)
 
     @router.post("/observations/{number}/take-back", status_code=HTTPStatus.NO_CONTENT)
-    def undo(number: Annotated[int, Path(ge=1, le=2**31 - 1)], body: TakingBack) -> None:
+    def taken_back(number: Annotated[int, Path(ge=1, le=2**31 - 1)], body: TakingBack) -> None:
         """Take an observation back within 15 minutes; it counts no more and stays on record."""
         now = parts.clock.now()
         try:
-            take_back(parts.records, parts.book.now, number, by=body.by, at=now, note=body.note)
+            undo(parts.records, parts.book, number, by=body.by, at=now, note=body.note)
         except UnknownThing as trouble:
             msg = f"There is no observation {number}."
             raise Problem(HTTPStatus.NOT_FOUND, msg) from trouble
@@ -294,6 +320,13 @@ def _history(parts: Parts, kind: Kind, key: str) -> HistoryBody:
 
 def _nothing(kind: str, key: str) -> Problem:
     return Problem(HTTPStatus.NOT_FOUND, f"There is no {kind} {key!r}.")
+
+
+def _against(trouble: AgainstPlan) -> Problem:
+    verdict = trouble.verdict
+    wrongs = [Wrong(where=language, detail=says(verdict, language)) for language in ("en", "es")]
+    msg = f"Nothing was kept: {says(verdict, 'en')}"
+    return Problem(HTTPStatus.CONFLICT, msg, errors=wrongs)
 
 
 def _refused(faults: Sequence[Fault]) -> Problem:

@@ -25,6 +25,7 @@ from api.v1.problems import Problem, detail_of, problem_answer, wrongs_in
 from api.v1.router import v1_router
 from api.v1.sight import Sight
 from api.web.adopt_page import adopt_router
+from api.web.bench_pages import bench_router
 from api.web.guard import HEADERS, Guard
 from api.web.hold_pages import holding_router
 from api.web.labels_page import labels_router
@@ -81,6 +82,7 @@ def create_app(parts: Parts) -> FastAPI:
     app.include_router(rota_router(at))
     app.include_router(holding_router(at))
     app.include_router(labels_router(at))
+    app.include_router(bench_router(at, sight))
     app.include_router(rings_page_router(at))
     app.mount("/static", StaticFiles(directory=Path(__file__).parent / "static"), name="static")
     _add_health(app, parts)

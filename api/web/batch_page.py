@@ -11,6 +11,7 @@ from api.records.alarms import alarm_history
 from api.records.session import reading
 from api.web.alarm_pages import line_of
 from api.web.batch_day import BatchDay
+from api.web.bench_deeds import observed
 from api.web.day_charts import chart_of, frame_of, sum_chart_of
 from api.web.estimates import LEAF
 from api.web.heat import heat_section
@@ -148,11 +149,7 @@ def batch_page(
         seen=tuple(
             (
                 telling.time(o.at),
-                " · ".join(
-                    part
-                    for part in (words.seen[o.seen], o.note, telling.person(o.by) if o.by else "")
-                    if part
-                ),
+                observed(o, telling),
             )
             for o in sorted(batch.observation, key=lambda o: o.at, reverse=True)
         ),

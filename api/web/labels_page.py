@@ -119,11 +119,11 @@ def labels_router(at: Desk) -> APIRouter:
 
     @router.get("/b/{code}")
     def scanned(code: str) -> Response:
-        """Lead from a label to its batch, also where a hand typed the code in small letters."""
+        """Lead from a label to its batch at the bench, also where it was typed in small letters."""
         for batch in parts.site.batch:
             if batch.code.casefold() == code.casefold():
                 return RedirectResponse(
-                    f"/batches/{batch.code}", status_code=HTTPStatus.TEMPORARY_REDIRECT
+                    f"/bench/{batch.code}", status_code=HTTPStatus.TEMPORARY_REDIRECT
                 )
         raise HTTPException(HTTPStatus.NOT_FOUND)
 

@@ -16,11 +16,21 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
+class WayDay:
+    """One step of the way out; `expected`: its day rests on what nobody has seen yet."""
+
+    day: str
+    what: str
+    expected: bool
+
+
+@dataclass(frozen=True, slots=True)
 class NextStep:
     """What comes next, on which day, and what speaks against the batch as it stands.
 
     `late` is "" while there is time. `due` are the checks of today and before; `wrong` what was
-    done, or stands, against the care plan, each with what to do.
+    done, or stands, against the care plan, each with what to do. `way` is every step to full sun,
+    with its day.
     """
 
     when: str
@@ -28,6 +38,7 @@ class NextStep:
     late: str
     due: tuple[str, ...]
     wrong: tuple[str, ...]
+    way: tuple[WayDay, ...]
 
 
 def next_step_of(parts: Parts, batch: Batch, telling: Telling) -> NextStep | None:
@@ -45,7 +56,7 @@ def next_step_of(parts: Parts, batch: Batch, telling: Telling) -> NextStep | Non
         for one in care.found
     )
     if not care.steps:
-        return NextStep("", "", "", due, wrong) if due or wrong else None
+        return NextStep("", "", "", due, wrong, ()) if due or wrong else None
     step = care.steps[0]
     return NextStep(
         when=words.today if step.on == today else telling.day(step.on),
@@ -53,4 +64,8 @@ def next_step_of(parts: Parts, batch: Batch, telling: Telling) -> NextStep | Non
         late=words.late_by(step.overdue_days) if step.overdue_days else "",
         due=due,
         wrong=wrong,
+        way=tuple(
+            WayDay(telling.day(one.on), one.says.in_language(words.code), one.expected)
+            for one in care.steps
+        ),
     )

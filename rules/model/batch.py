@@ -104,13 +104,18 @@ COVER_ON = frozenset({Seen.COVER_OPENED, Seen.COVER_CLOSED})
 """What can only be done to a cover that is on; after it was off, it is on again."""
 
 
+Plants = Annotated[int, Field(ge=0, le=1_000_000)]
+
+
 class Observation(Written):
     """Something a person saw or did, dated.
 
     `share`, from 0 to 1, says how far: how much of the cover stands open, how much of open-sky
     light now reaches the batch, how much of the rootstock's top or of the scion's own stem is cut
     through. None: one step further, as the care plan has it. `check` names the check of the care
-    plan that was done.
+    plan that was done. `alive` and `dead` are plants, as counted; what is not said is not known.
+    `bench` is where the batch was moved to. `despite` names what spoke against it when the lead let
+    it be done all the same; the note then says why.
     """
 
     at: AwareDatetime
@@ -119,6 +124,10 @@ class Observation(Written):
     note: str = ""
     share: Fraction | None = None
     check: Slug | None = None
+    alive: Plants | None = None
+    dead: Plants | None = None
+    bench: Slug | None = None
+    despite: Slug | None = None
 
     @model_validator(mode="after")
     def _fits(self) -> Self:
@@ -134,13 +143,38 @@ class Observation(Written):
             raise ValueError(msg)
         return self
 
+    @model_validator(mode="after")
+    def _counts_and_places(self) -> Self:
+        if self.seen is not Seen.COUNTED and (self.alive, self.dead) != (None, None):
+            msg = 'alive: goes with seen = "counted", and only then; enter the count by itself'
+            raise ValueError(msg)
+        if self.dead is not None and self.alive is None:
+            msg = "alive: is missing beside dead; write how many live, 0 if none does"
+            raise ValueError(msg)
+        if self.bench is not None and self.seen is not Seen.MOVED:
+            msg = 'bench: goes with seen = "moved", and only then; leave it out'
+            raise ValueError(msg)
+        if self.despite is not None and not self.note.strip():
+            msg = "note: is missing beside despite; write why it was done all the same"
+            raise ValueError(msg)
+        return self
+
+    @property
+    def counted(self) -> int:
+        """How many plants were counted, living and dead; 0 where nothing is said of that."""
+        return (self.alive or 0) + (self.dead or 0)
+
 
 class StageMove(Written):
-    """A stage and the instant from which a person declared it."""
+    """A stage and the instant from which a person declared it.
+
+    `despite` names what spoke against it when the lead declared it all the same.
+    """
 
     stage: Stage
     since: AwareDatetime
     because: str = Field(min_length=1)
+    despite: Slug | None = None
 
 
 Millimetres = Annotated[float, Field(gt=0, le=200)]
@@ -174,6 +208,13 @@ class Batch(Written):
             msg = (
                 "stage: moves must stand in order of their dates, each later than the last; "
                 "put the earliest first"
+            )
+            raise ValueError(msg)
+        most = max((one.counted for one in self.observation), default=0)
+        if most > self.count:
+            msg = (
+                f"count: is {self.count}, and {most} plants were counted; "
+                "correct the count of the batch or that of the observation"
             )
             raise ValueError(msg)
         if self.scion is Scion.LEAFY and self.cover is Cover.NONE and self.wrap is Wrap.NONE:

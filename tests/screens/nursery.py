@@ -11,7 +11,7 @@ import shutil
 import socket
 import threading
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -19,9 +19,11 @@ from typing import TYPE_CHECKING
 import uvicorn
 from pydantic import SecretStr
 
-from api.book import Book, in_force_of
+from api.book import Book, InForce, compiled, in_force_of
 from api.parts import Parts
-from api.records.session import open_records
+from api.records.entries import in_force, known
+from api.records.observations import entered
+from api.records.session import open_records, reading
 from api.settings import Settings
 from api.site_files import read_nursery
 from api.watch.clock import TurnedClock, milliseconds
@@ -125,6 +127,18 @@ def nursery(folder: Path, *, notice: str | None = None, token: bool = True) -> N
     return Nursery(parts, store, watch, clock)
 
 
+def with_open_book(parts: Parts) -> Parts:
+    """Return the same parts, taking up at once what is entered, as a running nursery does."""
+
+    def refresh() -> None:
+        with reading(parts.records) as db:
+            found = compiled(parts.book.now.base, in_force(db), entered(db), known(db))
+        assert isinstance(found, InForce), found
+        parts.book.put(found)
+
+    return replace(parts, refresh=refresh)
+
+
 def fill(folder: Path) -> None:
     """Play the night up to ten past two into a folder, so that tests can start from a copy."""
     filled = nursery(folder)
@@ -139,9 +153,9 @@ def copied(filled: Path, to: Path) -> Path:
 
 
 @contextmanager
-def serving(parts: Parts) -> Iterator[str]:
-    """Serve the real application on a free port while the block runs; yields its address."""
-    with socket.create_server(("127.0.0.1", 0)) as listening:
+def serving(parts: Parts, *, port: int = 0) -> Iterator[str]:
+    """Serve the real application while the block runs; yields its address. Port 0: a free one."""
+    with socket.create_server(("127.0.0.1", port)) as listening:
         config = uvicorn.Config(create_app(parts), log_config=None, lifespan="on")
         server = PageServer(config, parts.stopping)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})

@@ -89,6 +89,11 @@ class English:
         "faint line is the day before."
     )
     how_to_read: ClassVar[str] = "How to read the bands"
+    todo: ClassVar[str] = "To do"
+    house_page: ClassVar[str] = "House"
+    rings_short: ClassVar[str] = "Rings"
+    labels_short: ClassVar[str] = "Labels"
+    more: ClassVar[str] = "More"
     next_step: ClassVar[str] = "Next step"
     also_due: ClassVar[str] = "Due by today"
     tonight: ClassVar[str] = "Tonight"

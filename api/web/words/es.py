@@ -68,6 +68,11 @@ class Spanish(English):
         "La línea tenue es el día anterior."
     )
     how_to_read: ClassVar[str] = "Cómo leer las bandas"
+    todo: ClassVar[str] = "Pendientes"
+    house_page: ClassVar[str] = "La casa"
+    rings_short: ClassVar[str] = "Sonidos"
+    labels_short: ClassVar[str] = "Etiquetas"
+    more: ClassVar[str] = "Más"
     next_step: ClassVar[str] = "El paso siguiente"
     also_due: ClassVar[str] = "Toca hasta hoy"
     tonight: ClassVar[str] = "Esta noche"

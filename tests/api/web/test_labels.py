@@ -188,7 +188,7 @@ def test_what_is_not_there_is_told(client, query, status):
 def test_the_code_of_a_label_leads_to_the_page_of_its_batch_however_it_is_written(client):
     for written in ("MG-07", "mg-07"):
         answer = client.get(f"/b/{written}")
-        assert (answer.status_code, answer.headers["location"]) == (307, "/batches/MG-07")
+        assert (answer.status_code, answer.headers["location"]) == (307, "/bench/MG-07")
     assert client.get("/b/XX-99").status_code == 404
     assert "/labels.pdf?batch=MG-07" in client.get("/batches/MG-07").text
 
