@@ -18,6 +18,7 @@ import numpy as np
 import uvicorn
 from sqlalchemy.exc import SQLAlchemyError
 
+from api.accounts.set_up import offer_code
 from api.alerts.buttons import Buttons, IngestWithButtons, secrets_in
 from api.alerts.channels import Channels
 from api.alerts.links import KeyReadable, Links
@@ -31,7 +32,8 @@ from api.night_sheet.sheets import NightSheets
 from api.night_sheet.waking import Waking
 from api.parts import Parts
 from api.pictures.pictures import Pictures
-from api.records.session import cause_of, open_records
+from api.records.accounts import any_password
+from api.records.session import cause_of, open_records, reading
 from api.settings import RECORDS_FILE
 from api.site_files import read_files, site_in
 from api.v1.sight import Sight
@@ -190,6 +192,15 @@ class Nursery:
     def warnings(self) -> tuple[str, ...]:
         """What a person should know of this set-up before trusting it."""
         said = []
+        settings = self.parts.settings
+        if settings.accounts == "off":
+            said.append("accounts are off: whoever is at this machine may do everything")
+        elif not settings.listens_here_only and not settings.base_url.startswith("https://"):
+            said.append(
+                "the pages are open to others without encryption: whoever is on the same network "
+                "can read along, passwords too. docs/accounts.md shows how to put a TLS proxy in "
+                "front"
+            )
         if isinstance(self._collector, EmbeddedBroker):
             said.append(
                 "the built-in broker is for trial use: it forgets sessions and retained messages "
@@ -203,6 +214,19 @@ class Nursery:
         if secret is None or not secret.get_secret_value():
             said.append("no mail can be sent: set GRAFTVIGIL_MAIL_SERVER")
         return tuple(said)
+
+    def offer_set_up(self) -> str | None:
+        """Return the new one-time code of the set-up page; None where it is not needed."""
+        if self.parts.settings.accounts == "off":
+            return None
+        with reading(self.parts.records) as db:
+            if any_password(db):
+                return None
+        try:
+            return offer_code(self.parts.settings.data)
+        except OSError as trouble:
+            msg = f"the set-up code can't be written into the data folder ({trouble.strerror})"
+            raise CannotStart(msg) from trouble
 
     def start_collector(self) -> None:
         """Take readings from now on; a second call changes nothing."""
@@ -246,6 +270,7 @@ class Nursery:
             log_level="warning",
             server_header=False,
             timeout_graceful_shutdown=3,
+            proxy_headers=False,  # the door alone says whom it believes, see trusted_proxy
         )
         server = PageServer(config, self._stop)
         if self.parts.guard is not None:

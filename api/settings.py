@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from ipaddress import ip_network
 from pathlib import Path
 from typing import Literal, Self
 from urllib.parse import urlsplit
@@ -44,11 +45,20 @@ class Settings(BaseSettings):
     data: Path = Field(default=Path("graftvigil-data"), description="Where both stores are kept.")
     listen: str = Field(
         default="127.0.0.1:8484",
-        description="Address of the pages. Only loopback is allowed until accounts exist.",
+        description="Address of the pages. Others than this machine only with accounts.",
     )
     base_url: str = Field(
         default="http://127.0.0.1:8484",
         description="How people reach the pages; links in messages start with it.",
+    )
+    accounts: Literal["on", "off"] = Field(
+        default="on",
+        description="on: people sign in. off: whoever is at this machine may do everything.",
+    )
+    trusted_proxy: str = Field(
+        default="",
+        description="Addresses or networks of the proxy whose X-Forwarded-For is believed, "
+        "separated by blanks; empty: nobody's.",
     )
     broker: str = Field(
         default="",
@@ -240,18 +250,40 @@ class Settings(BaseSettings):
 
     @field_validator("listen")
     @classmethod
-    def _loopback_only(cls, listen: str) -> str:
+    def _host_and_port(cls, listen: str) -> str:
         host, colon, port = listen.rpartition(":")
-        if not colon or not port.isdigit() or int(port) > 65535:
+        if not colon or not host or not port.isdigit() or int(port) > 65535:
             msg = f'"{listen}" is not a host and a port; write it as in "127.0.0.1:8484"'
             raise ValueError(msg)
-        if host not in {"127.0.0.1", "localhost", "[::1]"}:
+        return listen
+
+    @field_validator("trusted_proxy")
+    @classmethod
+    def _networks(cls, text: str) -> str:
+        for one in text.replace(",", " ").split():
+            try:
+                ip_network(one)
+            except ValueError as trouble:
+                msg = (
+                    f'"{one}" is no address and no network; write it as in 127.0.0.1 or 10.0.0.0/8'
+                )
+                raise ValueError(msg) from trouble
+        return text
+
+    @model_validator(mode="after")
+    def _open_to_others_with_accounts_only(self) -> Self:
+        if self.accounts == "off" and not self.listens_here_only:
             msg = (
-                f"{host} is open to others, and this version has no accounts. Use 127.0.0.1 and "
-                "put a proxy with its own sign-in in front"
+                f"GRAFTVIGIL_LISTEN: {self.listen} is open to others, and accounts are off. Use "
+                "127.0.0.1, or leave GRAFTVIGIL_ACCOUNTS on"
             )
             raise ValueError(msg)
-        return listen
+        return self
+
+    @property
+    def listens_here_only(self) -> bool:
+        """Whether only programs of this machine reach the pages."""
+        return self.listen.rpartition(":")[0] in {"127.0.0.1", "localhost", "[::1]"}
 
 
 def load_settings(environment: Mapping[str, str], given: Mapping[str, object]) -> Settings:

@@ -17,6 +17,9 @@ import psycopg
 import pytest
 from hypothesis import settings
 
+# Pages are tried open, as the demo's are; whoever tries accounts says so in its settings.
+os.environ.setdefault("GRAFTVIGIL_ACCOUNTS", "off")
+
 IN_CI = bool(os.environ.get("CI"))
 
 settings.register_profile("quick", max_examples=50, deadline=None, derandomize=False)

@@ -122,12 +122,14 @@ def run(arguments: argparse.Namespace) -> int:
             "base_url": f"http://{listen}",
             "broker": "",
             "built_in_broker": broker,
+            "accounts": "off",
             "mail_server": postbox.address,
             "mail_from": "graftvigil@tern-hollow.invalid",
         }
         notice = (
             f"Demo: an invented nursery, night of {messages[0].at:%d %B %Y}, "
-            f"played at {arguments.speed:g} times its pace. Nothing here is real."
+            f"played at {arguments.speed:g} times its pace. Nothing here is real. "
+            "Nobody signs in: it is open to whoever is at this machine, and to nobody else."
         )
         try:
             settings = load_settings({}, given)

@@ -29,6 +29,7 @@ COMMANDS = (
     "load",
     "rejects",
     "device",
+    "account",
     "adopt",
     "reach",
     "labels",

@@ -79,14 +79,24 @@ def serve(nursery: Nursery, *, turned_by_hand: bool, as_json: bool) -> int:
         raise CannotGoOn(str(trouble)) from trouble
     try:
         where = {"pages": nursery.pages_address, "broker": nursery.broker_address}
+        code = nursery.offer_set_up()
+        if code is not None:
+            where["set_up_code"] = code
         if as_json:
             sys.stdout.write(json.dumps(where) + "\n")
         else:
             sys.stdout.write(f"Pages: {where['pages']}\nMQTT:  {where['broker']}\n")
+            if code is not None:
+                sys.stdout.write(
+                    f"Set up: nobody has an account yet. Open {where['pages']}/set-up and type the "
+                    f"code {code}\n"
+                )
             for warning in nursery.warnings:
                 sys.stdout.write(f"Note:  {warning}\n")
         sys.stdout.flush()
         nursery.serve_pages()
+    except CannotStart as trouble:
+        raise CannotGoOn(str(trouble)) from trouble
     finally:
         nursery.stop()
     guard = nursery.parts.guard

@@ -7,7 +7,7 @@ from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fastapi import FastAPI, Request
+from fastapi import Depends, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import PlainTextResponse
 from sqlalchemy import text
@@ -16,6 +16,8 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
 
+from api.accounts.keeping import AccountKeeping
+from api.accounts.signing import Signing
 from api.night_sheet.routes import sheet_router
 from api.night_sheet.sheets import NightSheets
 from api.pictures.pictures import Pictures
@@ -24,16 +26,21 @@ from api.records.session import reading
 from api.v1.problems import Problem, detail_of, problem_answer, wrongs_in
 from api.v1.router import v1_router
 from api.v1.sight import Sight
+from api.web.account_pages import own_account_router
+from api.web.accounts_page import accounts_router
 from api.web.adopt_page import adopt_router
 from api.web.bench_pages import bench_router
+from api.web.door import Door, demand_classed
 from api.web.guard import HEADERS, Guard
 from api.web.hold_pages import holding_router
+from api.web.identity import signed_in
 from api.web.labels_page import labels_router
 from api.web.live import Live, live_router
 from api.web.pages import Desk, desk, pages_router
 from api.web.people_pages import people_router
 from api.web.rings_page import rings_page_router
 from api.web.rota_pages import rota_router
+from api.web.sign_in_pages import sign_in_router
 from api.web.tonight_page import tonight_router
 from collector.stores.base import StoreFailure
 
@@ -41,6 +48,7 @@ if TYPE_CHECKING:
     from collections.abc import AsyncIterator
 
     from api.parts import Parts
+    from rules.model.site import Site
 
 log = logging.getLogger(__name__)
 
@@ -54,6 +62,10 @@ def create_app(parts: Parts) -> FastAPI:
     sight = Sight(parts)
     live = Live(parts)
     at = desk(parts)
+    signing, keeping = accounts_in(parts)
+
+    def still_signed(request: Request) -> bool:
+        return parts.settings.accounts == "off" or signing.still(signed_in(request))
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
@@ -68,6 +80,7 @@ def create_app(parts: Parts) -> FastAPI:
         docs_url=None,
         redoc_url=None,
         lifespan=lifespan,
+        dependencies=[Depends(demand_classed)],
     )
     app.include_router(v1_router(parts, sight))
     pictures = Pictures(parts, sight)
@@ -75,7 +88,7 @@ def create_app(parts: Parts) -> FastAPI:
     app.include_router(picture_router(parts, pictures))
     app.include_router(sheet_router(parts, sheets))
     app.include_router(tonight_router(at, sight, sheets))
-    app.include_router(live_router(live))
+    app.include_router(live_router(live, still_signed))
     app.include_router(pages_router(at, sight))
     app.include_router(adopt_router(at))
     app.include_router(people_router(at))
@@ -84,11 +97,27 @@ def create_app(parts: Parts) -> FastAPI:
     app.include_router(labels_router(at))
     app.include_router(bench_router(at, sight))
     app.include_router(rings_page_router(at))
+    if parts.settings.accounts == "on":
+        app.include_router(sign_in_router(at, signing, keeping))
+        app.include_router(own_account_router(at, signing, keeping))
+        app.include_router(accounts_router(at, keeping))
     app.mount("/static", StaticFiles(directory=Path(__file__).parent / "static"), name="static")
     _add_health(app, parts)
     _add_answers_to_trouble(app, at)
+    if parts.settings.accounts == "on":
+        app.add_middleware(Door, signing=signing, at=at)
     app.add_middleware(Guard, base_url=parts.settings.base_url)
     return app
+
+
+def accounts_in(parts: Parts) -> tuple[Signing, AccountKeeping]:
+    """Return what signs people in, and what keeps their accounts."""
+
+    def site() -> Site:
+        return parts.site
+
+    signing = Signing(parts.records, parts.clock, site)
+    return signing, AccountKeeping(parts.records, parts.clock, site, signing)
 
 
 def _add_health(app: FastAPI, parts: Parts) -> None:

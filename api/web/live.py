@@ -13,7 +13,7 @@ from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 from fastapi.responses import StreamingResponse
 from sqlalchemy import func, select
 from sqlalchemy.exc import SQLAlchemyError
@@ -24,7 +24,7 @@ from api.records.tables import alarm_changes, watch_position
 from rules.local_time import to_local
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator
+    from collections.abc import AsyncIterator, Callable
 
     from api.parts import Parts
 
@@ -92,13 +92,16 @@ class Live:
         self._turned.set()
         self._turned = asyncio.Event()
 
-    async def stream(self) -> AsyncIterator[str]:
-        """Yield events for one page: `here` at once and as a heartbeat, `moved` on each change."""
+    async def stream(self, still: Callable[[], bool]) -> AsyncIterator[str]:
+        """Yield events for one page: `here` at once and as a heartbeat, `moved` on each change.
+
+        Before each event `still` is asked whether whoever listens may go on.
+        """
         self.open_streams += 1
         try:
             yield f"retry: 2000\n{self._event('here')}"
             told = self._moment
-            while not self._parts.stopping.is_set():
+            while not self._parts.stopping.is_set() and await run_in_threadpool(still):
                 turned = self._turned
                 if self._moment == told:
                     try:
@@ -106,7 +109,7 @@ class Live:
                     except TimeoutError:
                         yield f": still here\n{self._event('here')}"
                         continue
-                if self._parts.stopping.is_set():
+                if self._parts.stopping.is_set() or not await run_in_threadpool(still):
                     return
                 if self._moment != told:
                     told = self._moment
@@ -125,14 +128,14 @@ class Live:
         return f"event: {name}\ndata: {json.dumps(facts)}\n\n"
 
 
-def live_router(live: Live) -> APIRouter:
-    """Return the route of the event stream."""
+def live_router(live: Live, still_signed: Callable[[Request], bool]) -> APIRouter:
+    """Return the route of the event stream; it ends when its listener is signed in no more."""
     router = APIRouter(include_in_schema=False)
 
     @router.get("/events")
-    async def events() -> StreamingResponse:
+    async def events(request: Request) -> StreamingResponse:
         return StreamingResponse(
-            live.stream(),
+            live.stream(lambda: still_signed(request)),
             media_type="text/event-stream",
             headers={"cache-control": "no-store", "x-accel-buffering": "no"},
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import partial
 from http import HTTPStatus
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -22,10 +23,12 @@ from api.records.tables import as_ms
 from api.web.alarm_pages import alarm_page, alarms_page
 from api.web.batch_page import batch_page
 from api.web.day_charts import frame_of
+from api.web.identity import may, signed_in
 from api.web.now_page import now_page
 from api.web.pictures import day_picture
 from api.web.sensor_page import sensor_page
 from api.web.telling import Telling
+from api.web.words.accounts import account_words
 from api.web.words.bench import bench_words
 from api.web.words.labels import label_words
 from api.web.words.languages import LANGUAGES, chosen_words
@@ -37,8 +40,10 @@ from rules.sun import sun_is_up
 if TYPE_CHECKING:
     from starlette.responses import Response
 
+    from api.accounts.signing import Signed
     from api.parts import Parts
     from api.v1.sight import Sight
+    from rules.model.people import Person
 
 VIEWS = ("auto", "paper", "night")
 KEPT_S = int(timedelta(days=365).total_seconds())
@@ -74,6 +79,8 @@ class Desk:
         chosen = request.cookies.get("view", "auto")
         chosen = chosen if chosen in VIEWS else "auto"
         local = to_local(telling.now, self.parts.site.site)
+        signed = signed_in(request)
+        is_open = self.parts.settings.accounts == "off"
         text = self.templates.get_template(template).render(
             w=telling.words,
             t=telling,
@@ -86,8 +93,12 @@ class Desk:
             clock=f"{local:%H:%M}",
             notice=self.parts.notice,
             site_title=self.parts.site.site.title,
-            people=[one for one in self.parts.site.person if one.answers],
-            me=self._me(request, telling),
+            people=self._people(signed),
+            me=self._me(request, telling, signed),
+            signed=signed,
+            a=account_words(telling.words.code),
+            may=(lambda _need: True) if is_open else partial(may, signed),
+            inside=is_open or signed is not None,
             **fields,
         )
         return HTMLResponse(text, status_code=status)
@@ -98,14 +109,27 @@ class Desk:
         minute = np.array([minute_of(as_ms(telling.now))], dtype=np.int64)
         return "paper" if bool(sun_is_up(self.parts.site.site, minute)[0]) else "night"
 
-    def _me(self, request: Request, telling: Telling) -> str:
-        """Return whose device this is: as last chosen on it, else whoever is on duty."""
+    def _people(self, signed: Signed | None) -> list[Person]:
+        """Return in whose names things can be done from here; nobody's, for who only looks."""
+        answering = {one.id: one for one in self.parts.site.person if one.answers}
+        if self.parts.settings.accounts == "off":
+            return list(answering.values())
+        if signed is None or not (may(signed, "answer") or may(signed, "work")):
+            return []
+        return [answering[name] for name in signed.names(self.parts.site) if name in answering]
+
+    def _me(self, request: Request, telling: Telling, signed: Signed | None) -> str:
+        """Return who is signed in; else whose device this is: as last chosen, or who is on duty."""
+        if signed is not None and signed.acts_for is None:
+            return signed.account
         known = {person.id for person in self.parts.site.person}
+        if signed is not None:
+            known = set(signed.names(self.parts.site))
         kept = request.cookies.get("who")
         if kept in known:
             return str(kept)
-        on_duty = who_is_on_duty(self.parts.site, telling.now)
-        return on_duty[0].id if on_duty else self.parts.site.lead
+        on_duty = [one.id for one in who_is_on_duty(self.parts.site, telling.now)]
+        return next((one for one in on_duty if one in known), self.parts.site.lead)
 
 
 def desk(parts: Parts) -> Desk:

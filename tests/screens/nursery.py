@@ -156,7 +156,9 @@ def copied(filled: Path, to: Path) -> Path:
 def serving(parts: Parts, *, port: int = 0) -> Iterator[str]:
     """Serve the real application while the block runs; yields its address. Port 0: a free one."""
     with socket.create_server(("127.0.0.1", port)) as listening:
-        config = uvicorn.Config(create_app(parts), log_config=None, lifespan="on")
+        config = uvicorn.Config(
+            create_app(parts), log_config=None, lifespan="on", proxy_headers=False
+        )
         server = PageServer(config, parts.stopping)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
         thread.start()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import signal
 import socket
@@ -12,6 +13,7 @@ import sys
 import urllib.request
 from pathlib import Path
 
+import httpx
 import pytest
 
 from api.assemble import OUR_PACKAGES, CannotStart, refuse_foreign_packages
@@ -35,6 +37,7 @@ def running(tmp_path_factory):
     data = tmp_path_factory.mktemp("running") / "data"
     environment = {k: v for k, v in os.environ.items() if not k.startswith("GRAFTVIGIL_")}
     environment["GRAFTVIGIL_PUSH_TOKEN"] = "a-token-for-this-test"
+    environment["GRAFTVIGIL_ACCOUNTS"] = "off"
     process = subprocess.Popen(
         command(
             data,
@@ -117,7 +120,8 @@ def test_a_taken_port_is_said_plainly(running, tmp_path):
     ("more", "environment", "said"),
     [
         (["--site", "nowhere.toml"], {}, "nowhere.toml"),
-        (["--listen", "0.0.0.0:80"], {}, "no accounts"),
+        (["--listen", "0.0.0.0:80"], {"GRAFTVIGIL_ACCOUNTS": "off"}, "accounts are off"),
+        ([], {"GRAFTVIGIL_TRUSTED_PROXY": "my proxy"}, "GRAFTVIGIL_TRUSTED_PROXY"),
         (["--listen", "nonsense"], {}, "GRAFTVIGIL_LISTEN"),
         (["--broker", "tcp://host"], {}, "mqtt://"),
         ([], {"GRAFTVIGIL_LATENESS_S": "soon"}, "GRAFTVIGIL_LATENESS_S"),
@@ -178,6 +182,53 @@ def test_a_package_of_the_same_name_from_elsewhere_is_refused(tmp_path, monkeypa
 def test_alone_in_its_environment_it_starts():
     refuse_foreign_packages()
     assert OUR_PACKAGES == ("rules", "collector", "api")
+
+
+def test_a_first_start_prints_a_code_that_sets_up_the_lead_and_the_next_one_none(tmp_path):
+    port, password = free_port(), "moss bucket under third table"
+    pages = f"http://127.0.0.1:{port}"
+    environment = {k: v for k, v in os.environ.items() if not k.startswith("GRAFTVIGIL_")}
+    environment["GRAFTVIGIL_BASE_URL"] = pages
+    broker = ("--built-in-broker", f"127.0.0.1:{free_port()}")
+
+    def start(*more: str) -> subprocess.Popen[str]:
+        return subprocess.Popen(
+            command(tmp_path / "data", "--listen", f"127.0.0.1:{port}", *broker, *more),
+            stdout=subprocess.PIPE,
+            text=True,
+            env=environment,
+        )
+
+    first = start()
+    assert first.stdout is not None
+    try:
+        lines = [first.stdout.readline() for _ in range(3)]
+        said = re.fullmatch(
+            rf"Set up: nobody has an account yet. Open {pages}/set-up and type the code (\S+)\n",
+            lines[2],
+        )
+        assert said, lines
+        with httpx.Client(base_url=pages, headers={"origin": pages}, timeout=30) as browser:
+            assert browser.get("/").headers["location"] == "/set-up"
+            form = {"code": said[1], "person": "wren", "password": password, "again": password}
+            assert browser.post("/set-up", data=form).status_code == 303
+            assert "Wren Castellow" in browser.get("/").text
+            kept = dict(browser.cookies)
+    finally:
+        first.kill()
+        first.wait()
+        first.stdout.close()
+    second = start("--json")
+    assert second.stdout is not None
+    try:
+        assert sorted(json.loads(second.stdout.readline())) == ["broker", "pages"]
+        with httpx.Client(base_url=pages, cookies=kept, timeout=30) as browser:
+            assert browser.get("/").status_code == 200, "a session outlives a kill"
+            assert browser.get("/set-up").headers["location"] == "/sign-in"
+    finally:
+        second.kill()
+        second.wait()
+        second.stdout.close()
 
 
 def test_it_stops_cleanly_when_told(running):

@@ -1,0 +1,1 @@
+"""Who may sign in, with what, and who may do what."""
