@@ -25,6 +25,7 @@ from api.v1.problems import Problem, detail_of, problem_answer, wrongs_in
 from api.v1.router import v1_router
 from api.v1.sight import Sight
 from api.web.adopt_page import adopt_router
+from api.web.charts_page import charts_router
 from api.web.guard import HEADERS, Guard
 from api.web.hold_pages import holding_router
 from api.web.labels_page import labels_router
@@ -75,6 +76,7 @@ def create_app(parts: Parts) -> FastAPI:
     app.include_router(tonight_router(at, sight, sheets))
     app.include_router(live_router(live))
     app.include_router(pages_router(at, sight))
+    app.include_router(charts_router(at, sight))
     app.include_router(adopt_router(at))
     app.include_router(people_router(at))
     app.include_router(holding_router(at))

@@ -26,6 +26,7 @@ from api.web.now_page import now_page
 from api.web.pictures import day_picture
 from api.web.sensor_page import sensor_page
 from api.web.telling import Telling
+from api.web.words.charts import chart_words
 from api.web.words.labels import label_words
 from api.web.words.languages import LANGUAGES, chosen_words
 from rules.escalation import who_is_on_duty
@@ -141,7 +142,8 @@ def pages_router(at: Desk, sight: Sight) -> APIRouter:
         telling = at.telling(request)
         page = batch_page(parts, sight, batch, on=day, telling=telling)
         labels = label_words(telling.words.code)
-        return at.answer(request, "batch.html", telling, page=page, labels=labels)
+        link = chart_words(telling.words.code).link
+        return at.answer(request, "batch.html", telling, page=page, labels=labels, charts_link=link)
 
     @router.get("/alarms")
     def alarms(request: Request) -> Response:
