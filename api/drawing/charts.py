@@ -89,24 +89,24 @@ def chart(
         for a, b in frame.dark
     ]
     if band is not None:
-        layers.append(_grid(grid, element("path", d=_area(*band, domain, grid), class_="band")))
-    layers += [_rule(value, domain) for value in domain.ruled]
+        layers.append(on_grid(grid, element("path", d=_area(*band, domain, grid), class_="band")))
+    layers += [rule(value, domain) for value in domain.ruled]
     for bound in bounds:
-        layers += _bound(bound, domain)
+        layers += bound_area(bound, domain)
     lines: list[Markup] = []
     if before is not None:
         ghost = _line(before, domain, COLUMNS // 2, grid)
         lines.append(element("path", d=ghost, class_="ghost"))
     lines.append(element("path", d=_line(values, domain, COLUMNS, grid), class_="record"))
-    layers.append(_grid(grid, *lines))
-    layers += _ticks(domain)
-    layers += [_bound_words(bound, domain) for bound in bounds if bound.spans]
-    layers += _alarms(marks)
-    layers += _hours(frame)
+    layers.append(on_grid(grid, *lines))
+    layers += ticks(domain)
+    layers += [bound_words(bound, domain) for bound in bounds if bound.spans]
+    layers += alarm_marks(marks)
+    layers += hours_below(frame)
     return drawing(title, describes, *layers, class_="chart", height=HEIGHT)
 
 
-def _grid(grid: tuple[int, int], *inside: Markup) -> Markup:
+def on_grid(grid: tuple[int, int], *inside: Markup) -> Markup:
     """Return what is drawn on the plot's own grid, stretched to its place."""
     return element(
         "svg",
@@ -145,12 +145,13 @@ def _area(
     return area_path(shapes)
 
 
-def _rule(value: float, domain: Domain) -> Markup:
+def rule(value: float, domain: Domain) -> Markup:
+    """Return the line across the plot at a ruled value."""
     y = _y(value, domain)
     return element("line", x1="0", x2="100%", y1=y, y2=y, class_="rule")
 
 
-def _ticks(domain: Domain) -> list[Markup]:
+def ticks(domain: Domain) -> list[Markup]:
     """Return the figures of the ruled values, to be drawn over all that is filled."""
     drawn: list[Markup] = []
     whole = all(value == round(value) for value in domain.ruled)
@@ -162,7 +163,8 @@ def _ticks(domain: Domain) -> list[Markup]:
     return drawn
 
 
-def _bound(bound: Bound, domain: Domain) -> list[Markup]:
+def bound_area(bound: Bound, domain: Domain) -> list[Markup]:
+    """Return a limit's line and what lies beyond it, where on the span it speaks."""
     y = _y(bound.value, domain)
     top, bottom = (TOP, y) if bound.side is Side.HIGH else (y, float(TOP + PLOT))
     name = "grave" if bound.grave else "light"
@@ -184,14 +186,16 @@ def _bound(bound: Bound, domain: Domain) -> list[Markup]:
     return drawn
 
 
-def _bound_words(bound: Bound, domain: Domain) -> Markup:
+def bound_words(bound: Bound, domain: Domain) -> Markup:
+    """Return a limit's words, inside it, at the end of its last stretch."""
     y = _y(bound.value, domain)
     inside = y + 12 if bound.side is Side.HIGH else y - 4
     at = share(min(max(end for _, end in bound.spans), 0.995))
     return element("text", bound.words, x=at, y=inside, text_anchor="end", class_="bound-words")
 
 
-def _alarms(marks: Sequence[Mark]) -> list[Markup]:
+def alarm_marks(marks: Sequence[Mark]) -> list[Markup]:
+    """Return a mark where each alarm began and a bar as long as it was true, over the plot."""
     return [
         element(
             "g",
@@ -216,7 +220,8 @@ def _alarms(marks: Sequence[Mark]) -> list[Markup]:
     ]
 
 
-def _hours(frame: Frame) -> list[Markup]:
+def hours_below(frame: Frame) -> list[Markup]:
+    """Return the times written below the plot, and the line of now."""
     drawn: list[Markup] = []
     for place, words in frame.hours:
         anchor = "start" if place < 0.02 else "end" if place > 0.98 else "middle"

@@ -36,6 +36,7 @@ text {{ font-family: '{FONT}'; font-size: 11px; fill: {SOFT}; }}
 .dark {{ fill: {DARK_HOURS}; }}
 .rule {{ stroke: #d8cdb6; stroke-width: 1; }}
 .band {{ fill: #9fbfdb; opacity: 0.7; }}
+.extent {{ fill: #9fbfdb; stroke: {RECORD}; stroke-width: 5; opacity: 0.7; }}
 .record {{ fill: none; stroke: {RECORD}; stroke-width: 10; stroke-linejoin: round;
   stroke-linecap: round; }}
 .out {{ opacity: 0.5; }}
@@ -44,7 +45,10 @@ text {{ font-family: '{FONT}'; font-size: 11px; fill: {SOFT}; }}
 .bound {{ stroke-width: 2; }}
 .bound-light {{ stroke: {STRAINED}; stroke-dasharray: 7 4; }}
 .bound-grave {{ stroke: {DANGER}; }}
-.bound-words, .now-words, .hour, .tick {{ fill: {INK}; }}
+.bound-words, .now-words, .hour, .tick, .stage-words, .open-words {{ fill: {INK}; }}
+.stage-line {{ stroke: {INK}; stroke-width: 1; stroke-dasharray: 5 3; }}
+.open-cover {{ fill: #847761; }}
+.seen-mark {{ fill: {PAPER}; stroke: {INK}; stroke-width: 1.2; }}
 .bound-words {{ font-weight: bold; }}
 .bound-words, .now-words, .tick {{ stroke: {PAPER}; stroke-width: 3; paint-order: stroke; }}
 .now-line {{ stroke: {INK}; stroke-width: 1.5; }}

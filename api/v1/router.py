@@ -13,6 +13,7 @@ from api.v1.problems import ProblemBody
 from api.v1.readings import readings_router
 from api.v1.rings import rings_router
 from api.v1.sensors import sensors_router
+from api.v1.series import series_router
 from api.v1.watch import watch_router
 from api.v1.works import works_router
 from api.v1.written import written_router
@@ -32,6 +33,7 @@ def v1_router(parts: Parts, sight: Sight) -> APIRouter:
         },
     )
     router.include_router(batches_router(parts, sight))
+    router.include_router(series_router(parts, sight))
     router.include_router(alarms_router(parts))
     router.include_router(rings_router(parts))
     router.include_router(readings_router(parts))

@@ -30,6 +30,7 @@ from api.web.account_pages import own_account_router
 from api.web.accounts_page import accounts_router
 from api.web.adopt_page import adopt_router
 from api.web.bench_pages import bench_router
+from api.web.charts_page import charts_router
 from api.web.door import Door, demand_classed
 from api.web.guard import HEADERS, Guard
 from api.web.hold_pages import holding_router
@@ -90,6 +91,7 @@ def create_app(parts: Parts) -> FastAPI:
     app.include_router(tonight_router(at, sight, sheets))
     app.include_router(live_router(live, still_signed))
     app.include_router(pages_router(at, sight))
+    app.include_router(charts_router(at, sight))
     app.include_router(adopt_router(at))
     app.include_router(people_router(at))
     app.include_router(rota_router(at))

@@ -30,6 +30,7 @@ from api.web.sensor_page import sensor_page
 from api.web.telling import Telling
 from api.web.words.accounts import account_words
 from api.web.words.bench import bench_words
+from api.web.words.charts import chart_words
 from api.web.words.labels import label_words
 from api.web.words.languages import LANGUAGES, chosen_words
 from rules.escalation import who_is_on_duty
@@ -167,7 +168,15 @@ def pages_router(at: Desk, sight: Sight) -> APIRouter:
         page = batch_page(parts, sight, batch, on=day, telling=telling)
         labels = label_words(telling.words.code)
         bench = bench_words(telling.words.code)
-        return at.answer(request, "batch.html", telling, page=page, labels=labels, bench=bench)
+        return at.answer(
+            request,
+            "batch.html",
+            telling,
+            page=page,
+            labels=labels,
+            bench=bench,
+            charts_link=chart_words(telling.words.code).link,
+        )
 
     @router.get("/alarms")
     def alarms(request: Request) -> Response:

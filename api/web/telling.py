@@ -90,6 +90,10 @@ class Telling:
             return self.words.no_end
         return f"{self.number(felt, value)}\N{NO-BREAK SPACE}{FELT_SHOWN[felt]}"
 
+    def unit(self, felt: Felt) -> str:
+        """Return the unit in which a value is told."""
+        return FELT_SHOWN[felt]
+
     def band(self, felt: Felt, low: float, high: float) -> str:
         """Return the ends of a band: "66 to 81 %"."""
         return self.words.band(self.number(felt, low), self.value(felt, high))

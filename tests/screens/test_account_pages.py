@@ -27,8 +27,9 @@ pytestmark = [pytest.mark.screen, pytest.mark.slow]
 
 PASSWORD = "moss bucket under third table"
 SIZES = "return [document.documentElement.scrollWidth, window.innerWidth]"
-SMALL = """return [...document.querySelectorAll('main button, main select, main input:not([type=hidden]),
-  main summary, .who-is-in a, .who-is-in button')].map((one) => [one, one.closest('label.tick') || one])
+SMALL = """return [...document.querySelectorAll('main button, main select, main summary,' +
+  'main input:not([type=hidden]), .who-is-in a, .who-is-in button')]
+  .map((one) => [one, one.closest('label.tick') || one])
   .map(([one, target]) => [one.outerHTML.slice(0, 60), target.getBoundingClientRect()])
   .filter(([, box]) => box.height > 0 && (box.height < 44 || box.width < 44))
   .map(([name, box]) => `${name} ${box.width} ${box.height}`)"""

@@ -79,3 +79,30 @@ def hot_client(hot_bags) -> Iterator[httpx.Client]:
         httpx.Client(base_url=address, timeout=30) as one,
     ):
         yield one
+
+
+season = _loaded("season", "season.py")
+DEMO = _FOLDER.parents[1] / "demo_data"
+
+
+@pytest.fixture(scope="session")
+def whole_season(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("season")
+    season.fill(folder, DEMO)
+    return folder
+
+
+@pytest.fixture
+def at_season_end(whole_season: Path, tmp_path: Path) -> Iterator[object]:
+    opened = season.opened(pages_nursery.copied(whole_season, tmp_path / "season"), DEMO)
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def season_client(at_season_end) -> Iterator[httpx.Client]:
+    with (
+        pages_nursery.serving(at_season_end.parts) as address,
+        httpx.Client(base_url=address, timeout=30) as one,
+    ):
+        yield one
