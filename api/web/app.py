@@ -28,11 +28,13 @@ from api.web.adopt_page import adopt_router
 from api.web.bench_pages import bench_router
 from api.web.guard import HEADERS, Guard
 from api.web.hold_pages import holding_router
+from api.web.house_page import house_router
 from api.web.labels_page import labels_router
 from api.web.live import Live, live_router
 from api.web.pages import Desk, desk, pages_router
 from api.web.people_pages import people_router
 from api.web.rings_page import rings_page_router
+from api.web.todo_page import todo_page_router
 from api.web.tonight_page import tonight_router
 from collector.stores.base import StoreFailure
 
@@ -81,6 +83,8 @@ def create_app(parts: Parts) -> FastAPI:
     app.include_router(holding_router(at))
     app.include_router(labels_router(at))
     app.include_router(bench_router(at, sight))
+    app.include_router(todo_page_router(at))
+    app.include_router(house_router(at, sight))
     app.include_router(rings_page_router(at))
     app.mount("/static", StaticFiles(directory=Path(__file__).parent / "static"), name="static")
     _add_health(app, parts)
