@@ -74,6 +74,7 @@ def accounts_router(at: Desk, keeping: AccountKeeping) -> APIRouter:
             link_said=link_said,
             lines=[_line(one, at, telling) for one in known],
             able=able,
+            without=[person for person in able if person.id not in {one.person for one in known}],
             roles=list(Role),
             device_roles=[role for role in Role if role is not Role.LEAD],
             changes=[_change(one, telling) for one in trail],

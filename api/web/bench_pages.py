@@ -18,6 +18,7 @@ from api.at_bench import AgainstPlan, LeadOnly, declare, says, undo, write_down
 from api.entering import Refused, Seeing, TooLate, UnknownThing
 from api.records.entries import ChangedMeanwhile
 from api.web.bench_deeds import bench_page, deed_fields
+from api.web.identity import may, signed_in
 from api.web.pages import keep_choice, own_address
 from api.web.words.bench import bench_words
 from rules.model.batch import Stage
@@ -93,6 +94,11 @@ def bench_router(at: Desk, sight: Sight) -> APIRouter:
 
     @router.get("/bench/{code}")
     def at_bench(request: Request, code: str) -> Response:
+        """Show the page to write on; to who may not write, the page of the batch."""
+        signed = signed_in(request)
+        if signed is not None and not may(signed, "tend"):
+            to = f"/batches/{batch_of(code).code}"
+            return RedirectResponse(to, status_code=HTTPStatus.SEE_OTHER)
         return page(request, code)
 
     @router.post("/bench/{code}")

@@ -42,6 +42,10 @@
     waiting = false;
     try {
       const answer = await fetch(location.href, { headers: { Accept: "text/html" } });
+      if (answer.redirected && new URL(answer.url).pathname === "/sign-in") {
+        location.assign(answer.url); // signed out, here or by somebody else
+        return;
+      }
       if (!answer.ok) {
         outOfTouch();
         return;
