@@ -14,6 +14,7 @@ from api.v1.readings import readings_router
 from api.v1.rings import rings_router
 from api.v1.sensors import sensors_router
 from api.v1.series import series_router
+from api.v1.todo import todo_router
 from api.v1.watch import watch_router
 from api.v1.works import works_router
 from api.v1.written import written_router
@@ -41,5 +42,6 @@ def v1_router(parts: Parts, sight: Sight) -> APIRouter:
     router.include_router(collector_router(parts))
     router.include_router(watch_router(parts))
     router.include_router(works_router(parts))
+    router.include_router(todo_router(parts))
     router.include_router(written_router(parts))
     return router

@@ -35,6 +35,7 @@ from api.web.door import Door, demand_classed
 from api.web.guard import HEADERS, Guard
 from api.web.hold_pages import holding_router
 from api.web.identity import signed_in
+from api.web.house_page import house_router
 from api.web.labels_page import labels_router
 from api.web.live import Live, live_router
 from api.web.pages import Desk, desk, pages_router
@@ -42,6 +43,7 @@ from api.web.people_pages import people_router
 from api.web.rings_page import rings_page_router
 from api.web.rota_pages import rota_router
 from api.web.sign_in_pages import sign_in_router
+from api.web.todo_page import todo_page_router
 from api.web.tonight_page import tonight_router
 from collector.stores.base import StoreFailure
 
@@ -98,6 +100,8 @@ def create_app(parts: Parts) -> FastAPI:
     app.include_router(holding_router(at))
     app.include_router(labels_router(at))
     app.include_router(bench_router(at, sight))
+    app.include_router(todo_page_router(at))
+    app.include_router(house_router(at, sight))
     app.include_router(rings_page_router(at))
     if parts.settings.accounts == "on":
         app.include_router(sign_in_router(at, signing, keeping))
