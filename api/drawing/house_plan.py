@@ -68,7 +68,8 @@ def house_plan(
             height=width_m * UNIT,
         )
     ]
-    shapes += [part for bench in benches for part in _bench(bench, width_m, letter)]
+    inside = length_m * UNIT, width_m * UNIT
+    shapes += [part for bench in benches for part in _bench(bench, inside, letter)]
     return element(
         "svg",
         element("title", title),
@@ -81,14 +82,24 @@ def house_plan(
     )
 
 
-def _bench(bench: BenchShape, house_width_m: float, letter: float) -> Iterator[Markup]:
-    x, y = bench.x_m * UNIT, (house_width_m - bench.y_m - bench.width_m) * UNIT
+def _bench(bench: BenchShape, inside: tuple[float, float], letter: float) -> Iterator[Markup]:
+    """Yield a bench inside a house of so many units' length and width."""
+    x = bench.x_m * UNIT
+    y = inside[1] - (bench.y_m + bench.width_m) * UNIT
     wide, high = bench.length_m * UNIT, bench.width_m * UNIT
     yield element("rect", class_="bench-top", x=x, y=y, width=wide, height=high)
     mark = {True: " ☀", None: " ?", False: ""}[bench.sun]
     sensor = " ●" if bench.has_sensor else ""
     name = f"{bench.title}{mark}{sensor}"
-    yield element("text", name, x=x, y=y - letter * 0.3, class_="bench-name")
+    ends = x + len(name) * letter * LETTERS_WIDE > inside[0]
+    yield element(
+        "text",
+        name,
+        x=x + wide if ends else x,
+        y=y - letter * 0.3,
+        text_anchor="end" if ends else None,
+        class_="bench-name",
+    )
     if not bench.batches:
         return
     cell = wide / len(bench.batches)

@@ -172,7 +172,8 @@ def _do_first(parts: Parts, present: Present, batch: Batch, telling: Telling) ->
     for alarm in sorted(alarms, key=lambda one: not grave(one.priority)):
         asked = asked_of(plan, batch, alarm.condition, telling.now)
         if asked is not None:
-            yield f"{telling.says(asked)}. {telling.action(asked)}"
+            wrong = telling.words.capital(telling.says(asked))
+            yield f"{wrong}. {telling.action(asked)}"
 
 
 _IN_FORMS = frozenset({Seen.MOVED, Seen.COUNTED, Seen.NOTED})

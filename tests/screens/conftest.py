@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
+from axe_core_python.selenium import Axe
 from selenium import webdriver
 from selenium.webdriver.chrome.options import Options
 from selenium.webdriver.chrome.service import Service
@@ -35,6 +36,7 @@ pages_nursery = _loaded("pages_nursery", "nursery.py")
 cover_days = _loaded("cover_days", "cover_days.py")
 
 SIZES = {"desk": (1280, 900), "phone": (360, 780)}
+AXE_TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 PICTURES = "GRAFTVIGIL_SCREENSHOTS"
 
 
@@ -56,9 +58,24 @@ class Screen:
             Path(folder).mkdir(parents=True, exist_ok=True)
             self.driver.save_screenshot(str(Path(folder) / f"{self.name}-{name}.png"))
 
+    def barriers(self) -> list[str]:
+        """Return what axe-core finds on the open page that would keep someone out."""
+        return barriers(self.driver)
+
     def complaints(self) -> list[str]:
         """Return what the browser's console complained of since the last call."""
         return [one["message"] for one in self.driver.get_log("browser")]
+
+
+def barriers(driver: webdriver.Chrome) -> list[str]:
+    """Return the serious and critical findings of axe-core (WCAG 2.2 A and AA), with where."""
+    rules = {"runOnly": {"type": "tag", "values": AXE_TAGS}}
+    found = Axe().run(driver, options=rules)
+    return [
+        f"{one['id']}: {one['help']}: {', '.join(str(node['target']) for node in one['nodes'][:3])}"
+        for one in found["violations"]
+        if one["impact"] in {"serious", "critical"}
+    ]
 
 
 def browser(name: str, profile: str) -> webdriver.Chrome:

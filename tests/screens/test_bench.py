@@ -319,3 +319,17 @@ def test_all_of_it_works_from_the_keyboard(hand):
     assert hand.driver.execute_script(outline) == "solid"
     at.send_keys(Keys.ENTER)
     hand.until(lambda: hand.words() == ["mould"])
+
+
+def test_what_is_due_is_ticked_off_in_place_and_taken_back(hand):
+    hand.driver.get(f"{hand.address}/todo")
+    done = '.tasks form[action="/bench/AV-04"] button[value="checked.droop"]'
+    count = lambda: len(hand.driver.find_elements(By.CSS_SELECTOR, done))  # noqa: E731
+    assert count() == 1
+    hand.press(done)
+    hand.until(lambda: hand.words("AV-04") == ["checked"])
+    hand.until(lambda: count() == 0)
+    hand.until(lambda: hand.says("AV-04: checked, droop"))
+    hand.press("#written button")
+    hand.until(lambda: count() == 1)
+    assert hand.driver.get_log("browser") == []

@@ -28,6 +28,9 @@ PAGES = {
     "staff": "/staff",
     "works": "/works",
     "rings": "/rings",
+    "house": "/house",
+    "todo": "/todo",
+    "bench": "/bench/MG-07",
 }
 LARGEST_BYTES = 200_000
 
@@ -76,7 +79,7 @@ def test_answer_stands_at_the_top_and_the_first_thing_to_do_needs_no_scrolling(s
 
 
 @pytest.mark.published("WCAG 2.2, success criterion 2.5.5 (enhanced): targets of 44 by 44")
-@pytest.mark.parametrize("page", ["now", "alarms", "works"])
+@pytest.mark.parametrize("page", ["now", "alarms", "works", "house", "todo", "bench"])
 def test_everything_to_tap_is_large_enough_for_a_thumb(screen, page):
     screen.open(PAGES[page])
     small = screen.driver.execute_script(
@@ -189,6 +192,32 @@ def test_an_alarm_is_set_aside_with_a_reason_that_is_not_taken_while_it_is_writt
     screen.picture("alarm-held")
     assert screen.driver.find_element(By.ID, "let-go").text == "Take it up again"
     assert screen.complaints() == []
+
+
+def test_the_rest_of_the_pages_is_one_tap_away_and_stays_on_the_screen(screen):
+    screen.open("/")
+    screen.driver.find_element(By.CSS_SELECTOR, ".more summary").click()
+    boxes = screen.driver.execute_script(
+        """return [...document.querySelectorAll('.more li a')].map((one) => {
+             const box = one.getBoundingClientRect();
+             return [box.left, window.innerWidth - box.right, box.height];
+           })"""
+    )
+    assert len(boxes) == 5
+    assert all(left >= 0 and right >= 0 and high >= 44 for left, right, high in boxes)
+    screen.picture("more")
+    screen.driver.find_element(By.LINK_TEXT, "Staff").click()
+    assert screen.driver.current_url.endswith("/staff")
+    assert screen.driver.find_element(By.CSS_SELECTOR, ".more summary").text == "Staff"
+
+
+def test_a_batch_is_opened_from_the_plan_of_the_house_and_from_the_keyboard(screen):
+    screen.open("/house")
+    link = screen.driver.find_element(By.CSS_SELECTOR, '.house-plan a[href="/bench/MG-09"]')
+    assert link.accessible_name == "MG-09, mango late red, under a tied bag: steady"
+    screen.driver.execute_script("arguments[0].focus()", link)
+    screen.driver.switch_to.active_element.send_keys(Keys.ENTER)
+    assert screen.driver.current_url.endswith("/bench/MG-09")
 
 
 def test_page_that_has_lost_touch_says_so_and_since_when(driver, tern_hollow, serving):
