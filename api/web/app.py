@@ -34,8 +34,8 @@ from api.web.charts_page import charts_router
 from api.web.door import Door, demand_classed
 from api.web.guard import HEADERS, Guard
 from api.web.hold_pages import holding_router
-from api.web.identity import signed_in
 from api.web.house_page import house_router
+from api.web.identity import signed_in
 from api.web.labels_page import labels_router
 from api.web.live import Live, live_router
 from api.web.pages import Desk, desk, pages_router
