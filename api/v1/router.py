@@ -8,6 +8,7 @@ from fastapi import APIRouter
 
 from api.v1.alarms import alarms_router
 from api.v1.batches import batches_router
+from api.v1.clock import clock_router
 from api.v1.collector import collector_router
 from api.v1.problems import ProblemBody
 from api.v1.readings import readings_router
@@ -39,6 +40,7 @@ def v1_router(parts: Parts, sight: Sight) -> APIRouter:
     router.include_router(rings_router(parts))
     router.include_router(readings_router(parts))
     router.include_router(sensors_router(parts, sight))
+    router.include_router(clock_router(parts))
     router.include_router(collector_router(parts))
     router.include_router(watch_router(parts))
     router.include_router(works_router(parts))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
 from http import HTTPStatus
 from typing import TYPE_CHECKING, Annotated
 
@@ -27,6 +26,7 @@ from api.site_files import site_in
 from api.trail import Done, differences, trail_of
 from api.v1.problems import Problem, Wrong
 from api.written.entered import NAMED_BY
+from rules.model.words import Words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -38,8 +38,10 @@ ThingName = Annotated[str, Path(max_length=80)]
 KindName = Annotated[str, Path(pattern=f"^({'|'.join(NAMED_BY)})$")]
 Person = Annotated[str, Query(min_length=1, max_length=40)]
 Note = Annotated[str, Field(max_length=300)]
-LONGEST_AGO_S = 60 * 86_400
-LEAD_ONLY = "Only the lead may do this against the care plan, and a note must say why."
+LEAD_ONLY = Words(
+    en="Only the lead may do this against the care plan, and a note must say why.",
+    es="Solo quien dirige puede hacer esto contra el plan, y una nota debe decir por qué.",
+)
 
 
 class Entering(BaseModel):
@@ -51,7 +53,7 @@ class Entering(BaseModel):
 
 
 class Observing(BaseModel):
-    """What was seen or done; without `at`, `ago_s` seconds before it is received.
+    """What was seen or done; without `at`, now.
 
     `device_id` is made by whoever sends it: sent again with the same one, it is kept once.
     `alive` and `dead` go with "counted", `bench` with "moved": the batch then stands there.
@@ -61,7 +63,6 @@ class Observing(BaseModel):
     by: str = Field(min_length=1, max_length=40)
     seen: str = Field(max_length=40)
     at: AwareDatetime | None = None
-    ago_s: float = Field(default=0.0, ge=0.0, le=LONGEST_AGO_S, allow_inf_nan=False)
     share: float | None = None
     check: str | None = Field(default=None, max_length=40)
     alive: int | None = None
@@ -213,13 +214,8 @@ def written_router(parts: Parts) -> APIRouter:
         What would harm the plants by their care plan is refused with 409.
         """
         now = parts.clock.now()
-        said = body.model_dump(exclude_none=True, exclude={"by", "device_id", "ago_s", "override"})
-        seeing = Seeing(
-            code,
-            {"at": now - timedelta(seconds=body.ago_s), **said},
-            body.by,
-            body.device_id,
-        )
+        said = body.model_dump(exclude_none=True, exclude={"by", "device_id", "override"})
+        seeing = Seeing(code, said, body.by, body.device_id)
         try:
             kept = write_down(parts.records, parts.book, seeing, at=now, override=body.override)
         except UnknownThing as trouble:
@@ -229,7 +225,11 @@ def written_router(parts: Parts) -> APIRouter:
         except AgainstPlan as trouble:
             raise _against(trouble) from trouble
         except LeadOnly as trouble:
-            raise Problem(HTTPStatus.FORBIDDEN, LEAD_ONLY) from trouble
+            wrongs = [
+                Wrong(where=language, detail=LEAD_ONLY.in_language(language))
+                for language in ("en", "es")
+            ]
+            raise Problem(HTTPStatus.FORBIDDEN, LEAD_ONLY.en, errors=wrongs) from trouble
         if not kept.new:
             response.status_code = HTTPStatus.OK
         parts.refresh()

@@ -16,6 +16,7 @@
   let sending = false;
   let away = false; // no network, as far as the last try could tell
   let signedOut = false;
+  let aheadMs = 0; // by how much the clock over there is ahead of this device's
 
   function load() {
     try {
@@ -109,8 +110,8 @@
     if (item.kind === "undo") {
       return [`/api/v1/observations/${item.number}/take-back`, { by: item.by }];
     }
-    const ago_s = Math.max(0, (Date.now() - item.tappedAt) / 1000);
-    const body = { by: item.by, ago_s, device_id: item.id, ...item.said };
+    const at = new Date(item.tappedAt + aheadMs).toISOString();
+    const body = { by: item.by, at, device_id: item.id, ...item.said };
     return [`/api/v1/batches/${encodeURIComponent(item.batch)}/observations`, body];
   }
 
@@ -123,6 +124,27 @@
     } catch {
       return String(answer.status);
     }
+  }
+
+  // The same for all that is sent in one go, so that what was tapped later is never told as earlier.
+  async function compareClocks() {
+    const before = Date.now();
+    let answer;
+    try {
+      answer = await fetch("/api/v1/clock", { signal: AbortSignal.timeout(WAIT_MS) });
+    } catch {
+      away = true;
+      return false;
+    }
+    away = false;
+    signedOut = answer.status === 401 || answer.redirected;
+    if (!answer.ok || signedOut) return false;
+    try {
+      aheadMs = Date.parse((await answer.json()).now) - (before + Date.now()) / 2;
+    } catch {
+      return false; // the answer was cut off
+    }
+    return Number.isFinite(aheadMs);
   }
 
   // Returns whether the next one may follow.
@@ -166,6 +188,7 @@
 
   async function sendAll() {
     let sent = 0;
+    if (!load().some((one) => one.state === "waiting") || !(await compareClocks())) return sent;
     for (;;) {
       const next = load().find((one) => one.state === "waiting");
       if (!next || !(await sendOne(next))) break;

@@ -156,3 +156,36 @@ def test_an_observation_that_says_nothing_sensible_is_refused_by_field(open_book
         "/api/v1/batches/MG-00/observations", json={"by": "tobin", "seen": "mould"}
     )
     assert nowhere.status_code == 404
+
+
+def test_a_harmful_step_is_refused_in_both_languages_and_overridden_by_the_lead(open_book, client):
+    address = "/api/v1/batches/MG-07/observations"
+    refused = client.post(address, json={"by": "tobin", "seen": "cover_off"})
+    assert refused.status_code == 409
+    told = {one["where"]: one["detail"] for one in refused.json()["errors"]}
+    assert "new growth" in told["en"]
+    assert "brotes" in told["es"]
+    anyway = {"by": "tobin", "seen": "cover_off", "override": True, "note": "mould"}
+    assert client.post(address, json=anyway).status_code == 403
+    lead = open_book.site.lead
+    assert client.post(address, json={**anyway, "by": lead}).status_code == 201
+    trail = client.get("/api/v1/batches/MG-07/history").json()["trail"]
+    told = {one["field"]: one["now"] for one in trail[-1]["differences"]}
+    assert told["despite"] == "before_growth"
+
+
+def test_a_count_and_a_move_are_entered_and_what_is_doubtful_is_said(open_book, client):
+    address = "/api/v1/batches/AV-04/observations"
+    counted = {"by": "tobin", "seen": "counted", "alive": 3, "dead": 1}
+    assert client.post(address, json=counted).status_code == 201
+    moved = client.post(address, json={"by": "tobin", "seen": "moved", "bench": "b1"}).json()
+    assert client.get("/api/v1/written/batch/AV-04").json()["form"]["bench"] == "b1"
+    client.post(f"/api/v1/observations/{moved['number']}/take-back", json={"by": "tobin"})
+    assert client.get("/api/v1/written/batch/AV-04").json()["form"]["bench"] == "b3"
+    off = client.post(address, json={"by": "tobin", "seen": "cover_off"})
+    assert off.status_code == 201
+    assert off.json()["warned"]
+
+
+def test_the_clock_tells_the_time_here(open_book, client):
+    assert client.get("/api/v1/clock").json() == {"now": "2026-11-14T15:10:00Z"}
