@@ -36,6 +36,7 @@ from api.web.pages import Desk, desk, pages_router
 from api.web.people_pages import people_router
 from api.web.plans_page import plans_router
 from api.web.rings_page import rings_page_router
+from api.web.settings_page import settings_router
 from api.web.tonight_page import tonight_router
 from collector.stores.base import StoreFailure
 
@@ -83,6 +84,7 @@ def create_app(parts: Parts) -> FastAPI:
     app.include_router(adopt_router(at))
     app.include_router(people_router(at))
     app.include_router(plans_router(at))
+    app.include_router(settings_router(at))
     app.include_router(holding_router(at))
     app.include_router(labels_router(at))
     app.include_router(rings_page_router(at))
