@@ -23,9 +23,11 @@ from api.night_sheet.sheets import NightSheets
 from api.pictures.pictures import Pictures
 from api.pictures.routes import picture_router
 from api.records.session import reading
+from api.v1.description import describe
 from api.v1.problems import Problem, detail_of, problem_answer, wrongs_in
 from api.v1.router import v1_router
 from api.v1.sight import Sight
+from api.v1.unchanged import Unchanged
 from api.web.account_pages import own_account_router
 from api.web.accounts_page import accounts_router
 from api.web.adopt_page import adopt_router
@@ -40,8 +42,10 @@ from api.web.labels_page import labels_router
 from api.web.live import Live, live_router
 from api.web.pages import Desk, desk, pages_router
 from api.web.people_pages import people_router
+from api.web.plans_page import plans_router
 from api.web.rings_page import rings_page_router
 from api.web.rota_pages import rota_router
+from api.web.settings_page import settings_router
 from api.web.sign_in_pages import sign_in_router
 from api.web.todo_page import todo_page_router
 from api.web.tonight_page import tonight_router
@@ -97,6 +101,8 @@ def create_app(parts: Parts) -> FastAPI:
     app.include_router(adopt_router(at))
     app.include_router(people_router(at))
     app.include_router(rota_router(at))
+    app.include_router(plans_router(at))
+    app.include_router(settings_router(at))
     app.include_router(holding_router(at))
     app.include_router(labels_router(at))
     app.include_router(bench_router(at, sight))
@@ -112,6 +118,8 @@ def create_app(parts: Parts) -> FastAPI:
     _add_answers_to_trouble(app, at)
     if parts.settings.accounts == "on":
         app.add_middleware(Door, signing=signing, at=at)
+    describe(app)
+    app.add_middleware(Unchanged)
     app.add_middleware(Guard, base_url=parts.settings.base_url)
     return app
 
