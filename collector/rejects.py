@@ -132,12 +132,17 @@ class RejectLog:
 
     def newest(self, most: int) -> Sequence[Reject]:
         """Return at most `most` rejects, the newest first. Payloads are cut to their head."""
+        return [one for _, one in self.page(most)]
+
+    def page(self, most: int, *, before: int | None = None) -> Sequence[tuple[int, Reject]]:
+        """Return the same with the number of each, from before a number on; None: from the last."""
         query = (
-            "SELECT at_ms, topic, payload, field, problem, fix, sensor "
-            "FROM reject ORDER BY id DESC LIMIT ?"
+            "SELECT id, at_ms, topic, payload, field, problem, fix, sensor "
+            "FROM reject WHERE id < ? ORDER BY id DESC LIMIT ?"
         )
+        after = 2**63 - 1 if before is None else before
         with self.file.reading() as db:
-            return [Reject(*row) for row in db.execute(query, (most,))]
+            return [(row[0], Reject(*row[1:])) for row in db.execute(query, (after, most))]
 
     def counts(self) -> Mapping[str, int]:
         """Return how many rejects there ever were of each kind of problem."""

@@ -11,6 +11,7 @@ from fastapi.responses import Response
 from api.pictures.alarm_chart import Reader
 from api.records.alarms import UnknownAlarm, alarm
 from api.records.session import reading
+from api.v1.numbers import Number
 from api.v1.problems import Problem
 
 if TYPE_CHECKING:
@@ -33,7 +34,7 @@ def picture_router(parts: Parts, pictures: Pictures) -> APIRouter:
 
     @router.get("/api/v1/alarms/{alarm_id}/picture", tags=["alarms"], response_class=PngResponse)
     def one_picture(
-        alarm_id: int,
+        alarm_id: Number,
         language: Annotated[Literal["en", "es"], Query()] = "en",
         unit: Annotated[Literal["degC", "degF"], Query()] = "degC",
     ) -> Response:
@@ -44,7 +45,7 @@ def picture_router(parts: Parts, pictures: Pictures) -> APIRouter:
         "/alarms/{alarm_id}/picture.png", include_in_schema=False, response_class=PngResponse
     )
     def same_picture(
-        alarm_id: int,
+        alarm_id: Number,
         language: Annotated[Literal["en", "es"], Query()] = "en",
         unit: Annotated[Literal["degC", "degF"], Query()] = "degC",
     ) -> Response:

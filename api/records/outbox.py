@@ -314,9 +314,16 @@ def told_of(db: Connection, alarm_id: int) -> tuple[str, ...]:
     return tuple(db.execute(found).scalars())
 
 
-def newest_messages(db: Connection, *, most: int) -> tuple[OutboxRow, ...]:
-    """Return the newest messages first, `most` at most."""
-    return _all(db, select(outbox).order_by(outbox.c.id.desc()).limit(most))
+def newest_messages(
+    db: Connection, *, most: int, before_id: int | None = None, person: str | None = None
+) -> tuple[OutboxRow, ...]:
+    """Return the newest messages first, `most` at most; from before a number on, of a person."""
+    found = select(outbox).order_by(outbox.c.id.desc()).limit(most)
+    if before_id is not None:
+        found = found.where(outbox.c.id < before_id)
+    if person is not None:
+        found = found.where(outbox.c.person == person)
+    return _all(db, found)
 
 
 def undelivered(db: Connection, *, most: int = 100) -> tuple[OutboxRow, ...]:

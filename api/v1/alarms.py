@@ -4,25 +4,27 @@ from __future__ import annotations
 
 from contextlib import contextmanager
 from http import HTTPStatus
+from operator import attrgetter
 from typing import TYPE_CHECKING, Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Query, Request, Response
 from pydantic import AwareDatetime, BaseModel, Field
 from sqlalchemy.exc import NoResultFound
 
+from api.records.alarm_lists import alarms_page
 from api.records.alarms import (
     AlarmRecord,
     NothingToAcknowledge,
     UnknownAlarm,
     acknowledge,
     alarm,
-    alarm_history,
     changes_of,
-    standing_alarms,
 )
 from api.records.groups import acknowledge_group, group_ids_of, messages_about
 from api.records.guarded import guarded_sign
 from api.records.session import reading, writing
+from api.v1.numbers import Number
+from api.v1.paging import USUAL, Cursor, Limit, one_page
 from api.v1.people import demand_person
 from api.v1.problems import Problem
 from api.watch.ground import Ground
@@ -183,25 +185,21 @@ def alarms_router(parts: Parts) -> APIRouter:
 
     @router.get("")
     def alarms(
+        request: Request,
+        response: Response,
         state: Annotated[AlarmState | None, Query()] = None,
         batch: Annotated[str | None, Query(max_length=40)] = None,
-        most: Annotated[int, Query(ge=1, le=1000)] = 200,
+        limit: Limit = USUAL,
+        cursor: Cursor = None,
     ) -> list[AlarmBody]:
-        """Return alarms, the newest first; a state other than normal looks at standing ones."""
+        """Return alarms, the newest first, page by page."""
         with reading(parts.records) as db:
-            if state is None or state is AlarmState.NORMAL:
-                found = alarm_history(db, batch, most=most)
-            else:
-                found = standing_alarms(db)
-        chosen = [
-            one
-            for one in found
-            if (state is None or one.state is state) and (batch is None or one.batch == batch)
-        ]
-        return [body_of(one) for one in chosen[:most]]
+            found = alarms_page(db, most=limit + 1, before_id=cursor, batch=batch, state=state)
+        page = one_page(found, limit, number=attrgetter("id"), request=request, response=response)
+        return [body_of(one) for one in page]
 
     @router.get("/{alarm_id}")
-    def one_alarm(alarm_id: int) -> AlarmWhole:
+    def one_alarm(alarm_id: Number) -> AlarmWhole:
         """Return one alarm with its changes and the messages about it."""
         with reading(parts.records) as db:
             try:
@@ -240,7 +238,7 @@ def alarms_router(parts: Parts) -> APIRouter:
         )
 
     @router.post("/{alarm_id}/acknowledge")
-    def acknowledge_one(alarm_id: int, body: Acknowledgement) -> AlarmBody:
+    def acknowledge_one(alarm_id: Number, body: Acknowledgement) -> AlarmBody:
         """Keep that a person is on it; return the alarm as it stands after."""
         demand_person(parts, body.by)
         with writing(parts.records) as db:
@@ -256,7 +254,7 @@ def alarms_router(parts: Parts) -> APIRouter:
         return body_of(record)
 
     @router.post("/groups/{group_id}/acknowledge")
-    def acknowledge_all(group_id: int, body: Acknowledgement) -> list[AlarmBody]:
+    def acknowledge_all(group_id: Number, body: Acknowledgement) -> list[AlarmBody]:
         """Keep that a person is on everything a group tells of; return its alarms that waited."""
         demand_person(parts, body.by)
         with writing(parts.records) as db:
@@ -270,7 +268,7 @@ def alarms_router(parts: Parts) -> APIRouter:
         return [body_of(one) for one in taken]
 
     @router.post("/{alarm_id}/shelve")
-    def shelve_one(alarm_id: int, body: Shelving) -> AlarmBody:
+    def shelve_one(alarm_id: Number, body: Shelving) -> AlarmBody:
         """Lay the alarm aside for a time; of one that is normal, its next occurrence."""
         demand_person(parts, body.by)
         with writing(parts.records) as db, _refusals(alarm_id):
@@ -286,7 +284,7 @@ def alarms_router(parts: Parts) -> APIRouter:
         return body_of(record)
 
     @router.post("/{alarm_id}/take-out")
-    def take_one_out(alarm_id: int, body: TakingOut) -> AlarmBody:
+    def take_one_out(alarm_id: Number, body: TakingOut) -> AlarmBody:
         """Take the alarm's condition out of service until someone puts it back."""
         demand_person(parts, body.by)
         with writing(parts.records) as db, _refusals(alarm_id):
@@ -295,7 +293,7 @@ def alarms_router(parts: Parts) -> APIRouter:
         return body_of(record)
 
     @router.post("/{alarm_id}/let-go")
-    def let_one_go(alarm_id: int, body: LettingGo) -> AlarmBody:
+    def let_one_go(alarm_id: Number, body: LettingGo) -> AlarmBody:
         """Take the alarm from the shelf or put it back in service; it alarms if still true."""
         demand_person(parts, body.by)
         with writing(parts.records) as db, _refusals(alarm_id):

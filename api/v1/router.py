@@ -9,6 +9,7 @@ from fastapi import APIRouter
 from api.v1.alarms import alarms_router
 from api.v1.batches import batches_router
 from api.v1.collector import collector_router
+from api.v1.messages import messages_router
 from api.v1.problems import ProblemBody
 from api.v1.readings import readings_router
 from api.v1.rings import rings_router
@@ -26,17 +27,12 @@ if TYPE_CHECKING:
 
 def v1_router(parts: Parts, sight: Sight) -> APIRouter:
     """Return the whole API; every refusal is a problem detail."""
-    router = APIRouter(
-        prefix="/api/v1",
-        responses={
-            "4XX": {"model": ProblemBody, "description": "What is wrong with the request."},
-            "5XX": {"model": ProblemBody, "description": "What is wrong on this side."},
-        },
-    )
+    router = APIRouter(prefix="/api/v1", responses={"4XX": {"model": ProblemBody}})
     router.include_router(batches_router(parts, sight))
     router.include_router(series_router(parts, sight))
     router.include_router(alarms_router(parts))
     router.include_router(rings_router(parts))
+    router.include_router(messages_router(parts))
     router.include_router(readings_router(parts))
     router.include_router(sensors_router(parts, sight))
     router.include_router(collector_router(parts))

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from operator import itemgetter
+from typing import TYPE_CHECKING
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Request, Response
 from pydantic import AwareDatetime, BaseModel
 
 from api.records.tables import as_ms, instant
+from api.v1.paging import USUAL, Cursor, Limit, one_page
 from collector.rejects import readable
 from rules.doubt import Flag, QualityTest
 from rules.model.payload import Payload
@@ -204,8 +206,12 @@ def sensors_router(parts: Parts, sight: Sight) -> APIRouter:
         ]
 
     @router.get("/rejects")
-    def rejects(most: Annotated[int, Query(ge=1, le=1000)] = 100) -> RejectsBody:
-        """Return what was refused on arrival, the newest first."""
+    def rejects(
+        request: Request, response: Response, limit: Limit = USUAL, cursor: Cursor = None
+    ) -> RejectsBody:
+        """Return what was refused on arrival, the newest first, page by page."""
+        found = parts.rejects.page(limit + 1, before=cursor)
+        page = one_page(found, limit, number=itemgetter(0), request=request, response=response)
         return RejectsBody(
             counts=dict(parts.rejects.counts()),
             newest=[
@@ -217,7 +223,7 @@ def sensors_router(parts: Parts, sight: Sight) -> APIRouter:
                     fix=one.fix,
                     payload=readable(one.payload),
                 )
-                for one in parts.rejects.newest(most)
+                for _, one in page
             ],
         )
 

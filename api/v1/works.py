@@ -10,6 +10,7 @@ from pydantic import AwareDatetime, BaseModel, Field
 
 from api.records.session import reading, writing
 from api.records.works import InHandAlready, UnknownWork, WorkOver, end_work, works_in_hand
+from api.v1.numbers import Number
 from api.v1.people import demand_person
 from api.v1.problems import Problem
 from api.watch.working import WorkNotPossible, begin
@@ -84,7 +85,7 @@ def works_router(parts: Parts) -> APIRouter:
         return _body(begun)
 
     @router.post("/{work_id}/end")
-    def end_one(work_id: int, body: Ending) -> WorkBody:
+    def end_one(work_id: Number, body: Ending) -> WorkBody:
         """End work now, before its time; what is still wrong alarms from then on."""
         demand_person(parts, body.by)
         with writing(parts.records) as db:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from datetime import timedelta
 from http import HTTPStatus
+from operator import itemgetter
 from typing import TYPE_CHECKING, Annotated
 
-from fastapi import APIRouter, Header, Path, Query, Response
+from fastapi import APIRouter, Header, Path, Query, Request, Response
 from pydantic import AwareDatetime, BaseModel, Field
 
 from api.at_bench import AgainstPlan, LeadOnly, says, undo, write_down
@@ -25,6 +26,7 @@ from api.records.entries import ChangedMeanwhile, Kind
 from api.records.session import reading
 from api.site_files import site_in
 from api.trail import Done, differences, trail_of
+from api.v1.paging import USUAL, Cursor, Limit, one_page
 from api.v1.problems import Problem, Wrong
 from api.written.entered import NAMED_BY
 
@@ -178,9 +180,17 @@ def written_router(parts: Parts) -> APIRouter:
         _kept(parts, [gone], by=by, note=note)
 
     @router.get("/written/{kind}/{key}/history")
-    def thing_history(kind: KindName, key: ThingName) -> HistoryBody:
-        """Return who changed what, when, from what to what, the oldest first."""
-        return _history(parts, Kind(kind), key)
+    def thing_history(
+        request: Request,
+        response: Response,
+        kind: KindName,
+        key: ThingName,
+        limit: Limit = USUAL,
+        cursor: Cursor = None,
+    ) -> HistoryBody:
+        """Return who changed what, when, from what to what, the oldest first, page by page."""
+        whole = _history(parts, Kind(kind), key)
+        return _page_of(whole, limit, cursor or 0, request, response)
 
     @router.post("/batches", status_code=HTTPStatus.CREATED)
     def new_batch(response: Response, body: Entering) -> WrittenBody:
@@ -202,9 +212,16 @@ def written_router(parts: Parts) -> APIRouter:
         return put(response, Change(Kind.BATCH, code, body.form, revision), body)
 
     @router.get("/batches/{code}/history")
-    def batch_history(code: ThingName) -> HistoryBody:
-        """Return who changed, saw and took back what, the oldest first."""
-        return _history(parts, Kind.BATCH, code)
+    def batch_history(
+        request: Request,
+        response: Response,
+        code: ThingName,
+        limit: Limit = USUAL,
+        cursor: Cursor = None,
+    ) -> HistoryBody:
+        """Return who changed, saw and took back what, the oldest first, page by page."""
+        whole = _history(parts, Kind.BATCH, code)
+        return _page_of(whole, limit, cursor or 0, request, response)
 
     @router.post("/batches/{code}/observations", status_code=HTTPStatus.CREATED)
     def observe(response: Response, code: ThingName, body: Observing) -> NumberBody:
@@ -316,6 +333,15 @@ def _history(parts: Parts, kind: Kind, key: str) -> HistoryBody:
             DifferenceBody(field=one.field, was=one.was, now=one.now) for one in differ
         ],
     )
+
+
+def _page_of(
+    whole: HistoryBody, limit: int, passed: int, request: Request, response: Response
+) -> HistoryBody:
+    """Return a page after the first `passed` lines; what is new comes last and moves none."""
+    numbered = list(enumerate(whole.trail, start=1))[passed : passed + limit + 1]
+    page = one_page(numbered, limit, number=itemgetter(0), request=request, response=response)
+    return HistoryBody(trail=[line for _, line in page], differs_from_file=whole.differs_from_file)
 
 
 def _nothing(kind: str, key: str) -> Problem:

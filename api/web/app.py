@@ -23,9 +23,11 @@ from api.night_sheet.sheets import NightSheets
 from api.pictures.pictures import Pictures
 from api.pictures.routes import picture_router
 from api.records.session import reading
+from api.v1.description import describe
 from api.v1.problems import Problem, detail_of, problem_answer, wrongs_in
 from api.v1.router import v1_router
 from api.v1.sight import Sight
+from api.v1.unchanged import Unchanged
 from api.web.account_pages import own_account_router
 from api.web.accounts_page import accounts_router
 from api.web.adopt_page import adopt_router
@@ -110,6 +112,8 @@ def create_app(parts: Parts) -> FastAPI:
     app.mount("/static", StaticFiles(directory=Path(__file__).parent / "static"), name="static")
     _add_health(app, parts)
     _add_answers_to_trouble(app, at)
+    describe(app)
+    app.add_middleware(Unchanged)
     if parts.settings.accounts == "on":
         app.add_middleware(Door, signing=signing, at=at)
     app.add_middleware(Guard, base_url=parts.settings.base_url)
