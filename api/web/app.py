@@ -42,6 +42,7 @@ from api.web.labels_page import labels_router
 from api.web.live import Live, live_router
 from api.web.pages import Desk, desk, pages_router
 from api.web.people_pages import people_router
+from api.web.plans_page import plans_router
 from api.web.rings_page import rings_page_router
 from api.web.rota_pages import rota_router
 from api.web.sign_in_pages import sign_in_router
@@ -99,6 +100,7 @@ def create_app(parts: Parts) -> FastAPI:
     app.include_router(adopt_router(at))
     app.include_router(people_router(at))
     app.include_router(rota_router(at))
+    app.include_router(plans_router(at))
     app.include_router(holding_router(at))
     app.include_router(labels_router(at))
     app.include_router(bench_router(at, sight))

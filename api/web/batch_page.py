@@ -89,6 +89,7 @@ class BatchPage:
     rows: tuple[NeedRow, ...]
     sums: tuple[SumRow, ...]
     facts: tuple[Fact, ...]
+    plan: str
     source: str
     day_name: str
     earlier: str
@@ -137,6 +138,7 @@ def batch_page(
         rows=need_rows(shown, last_night),
         sums=sum_rows(seen, telling),
         facts=_facts(parts, batch, telling),
+        plan=batch.plan,
         source=plan.source if plan else "",
         day_name=words.noon_to_noon(
             telling.day(day.starts_on), telling.day(day.starts_on + timedelta(days=1))
