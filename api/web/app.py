@@ -47,6 +47,7 @@ from api.web.rings_page import rings_page_router
 from api.web.rota_pages import rota_router
 from api.web.sign_in_pages import sign_in_router
 from api.web.todo_page import todo_page_router
+from api.web.settings_page import settings_router
 from api.web.tonight_page import tonight_router
 from collector.stores.base import StoreFailure
 
@@ -101,6 +102,7 @@ def create_app(parts: Parts) -> FastAPI:
     app.include_router(people_router(at))
     app.include_router(rota_router(at))
     app.include_router(plans_router(at))
+    app.include_router(settings_router(at))
     app.include_router(holding_router(at))
     app.include_router(labels_router(at))
     app.include_router(bench_router(at, sight))

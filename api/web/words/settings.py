@@ -1,0 +1,116 @@
+"""The texts of the page that says how the tool is set up, and what is missing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class SettingsWords:
+    """The texts of one language. Names in braces are filled in."""
+
+    title: str
+    all_well: str
+    answer: str
+    answer_one: str
+    missing: str
+    set: str
+    name_head: str
+    value_head: str
+    is_set: str
+    not_set: str
+    empty: str
+    fix: str
+    kept_out: str
+    kept_out_fix: str
+    no_mail: str
+    no_mail_fix: str
+    no_heartbeat: str
+    no_heartbeat_fix: str
+    nobody: str
+    nobody_fix: str
+    unseen: str
+    unseen_fix: str
+    uncalibrated: str
+    uncalibrated_fix: str
+    expired: str
+    expired_fix: str
+    no_way: str
+    no_way_fix: str
+    secrets: str
+
+
+ENGLISH = SettingsWords(
+    title="Settings",
+    all_well="Nothing is missing",
+    answer="{count} things are missing or worth a look",
+    answer_one="One thing is missing or worth a look",
+    missing="What is missing, and what to do",
+    set="What is set",
+    name_head="Setting",
+    value_head="Value",
+    is_set="set; never shown",
+    not_set="not set",
+    empty="empty",
+    fix="Do: {fix}",
+    kept_out="What is written now has a fault and is kept out; the last good state counts.",
+    kept_out_fix="{file}, line {line}, {field}: {problem}. {fix}",
+    no_mail="No mail can be sent: there is no mail server.",
+    no_mail_fix="Set GRAFTVIGIL_MAIL_SERVER, start again, and try it with graftvigil reach.",
+    no_heartbeat="If this machine stops, nobody outside is told.",
+    no_heartbeat_fix="Set GRAFTVIGIL_HEARTBEAT_URL to an address that raises the alarm when it "
+    "hears nothing.",
+    nobody="In the next two weeks nobody is on duty {count} times, first from {start} to {end}. "
+    "{lead} is told then.",
+    nobody_fix="Add a shift, a swap or a stand-in for these hours.",
+    unseen="{code}: no sensor tells its {names}. It can't be seen.",
+    unseen_fix="Give a sensor a position that speaks for it.",
+    uncalibrated="Never checked against anything true: {names}.",
+    uncalibrated_fix="Check them with a salt jar (graftvigil jar), and write the calibration down.",
+    expired="Calibration out of date: {names}.",
+    expired_fix="Check them again, and write a new calibration.",
+    no_way="{name} can't be reached by any way.",
+    no_way_fix="Write an e-mail address or another way for them.",
+    secrets="Passwords and tokens are never shown, only whether they are set.",
+)
+
+SPANISH = SettingsWords(
+    title="Ajustes",
+    all_well="No falta nada",
+    answer="Faltan {count} cosas o merecen una mirada",
+    answer_one="Falta una cosa o merece una mirada",
+    missing="Qué falta y qué hacer",
+    set="Qué está puesto",
+    name_head="Ajuste",
+    value_head="Valor",
+    is_set="puesto; no se muestra nunca",
+    not_set="sin poner",
+    empty="vacío",
+    fix="Haga: {fix}",
+    kept_out="Lo escrito ahora tiene un fallo y no se usa; vale el último estado bueno.",
+    kept_out_fix="{file}, línea {line}, {field}: {problem}. {fix}",
+    no_mail="No se puede enviar correo: no hay servidor de correo.",
+    no_mail_fix="Ponga GRAFTVIGIL_MAIL_SERVER, arranque de nuevo y pruebe con graftvigil reach.",
+    no_heartbeat="Si esta máquina se para, nadie de fuera se entera.",
+    no_heartbeat_fix="Ponga GRAFTVIGIL_HEARTBEAT_URL con una dirección que avise cuando no oye "
+    "nada.",
+    nobody="En las próximas dos semanas no hay nadie de turno {count} veces, la primera de {start} "
+    "a {end}. Entonces se avisa a {lead}.",
+    nobody_fix="Añada un turno, un cambio o un suplente para esas horas.",
+    unseen="{code}: ningún sensor dice su {names}. No se puede ver.",
+    unseen_fix="Dé a un sensor una posición que hable por él.",
+    uncalibrated="Nunca comparados con algo verdadero: {names}.",
+    uncalibrated_fix="Compruébelos con un frasco de sal (graftvigil jar) y anote la calibración.",
+    expired="Calibración caducada: {names}.",
+    expired_fix="Compruébelos de nuevo y anote una calibración nueva.",
+    no_way="A {name} no se le puede avisar de ninguna manera.",
+    no_way_fix="Escriba un correo u otra manera de avisarle.",
+    secrets="Las contraseñas y claves no se muestran nunca, solo si están puestas.",
+)
+
+_BY_CODE = {"en": ENGLISH, "es": SPANISH}
+
+
+def settings_words(code: str) -> SettingsWords:
+    """Return the texts in a language of the pages."""
+    return _BY_CODE[code]
