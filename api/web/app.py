@@ -45,9 +45,9 @@ from api.web.people_pages import people_router
 from api.web.plans_page import plans_router
 from api.web.rings_page import rings_page_router
 from api.web.rota_pages import rota_router
+from api.web.settings_page import settings_router
 from api.web.sign_in_pages import sign_in_router
 from api.web.todo_page import todo_page_router
-from api.web.settings_page import settings_router
 from api.web.tonight_page import tonight_router
 from collector.stores.base import StoreFailure
 
