@@ -116,6 +116,8 @@ def create_app(parts: Parts) -> FastAPI:
     app.mount("/static", StaticFiles(directory=Path(__file__).parent / "static"), name="static")
     _add_health(app, parts)
     _add_answers_to_trouble(app, at)
+    describe(app)
+    app.add_middleware(Unchanged)
     if parts.settings.accounts == "on":
         app.add_middleware(Door, signing=signing, at=at)
     describe(app)
