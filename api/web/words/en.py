@@ -93,6 +93,8 @@ class English:
     house_page: ClassVar[str] = "House"
     rings_short: ClassVar[str] = "Rings"
     labels_short: ClassVar[str] = "Labels"
+    plans_short: ClassVar[str] = "Care plans"
+    settings_short: ClassVar[str] = "Settings"
     more: ClassVar[str] = "More"
     next_step: ClassVar[str] = "Next step"
     also_due: ClassVar[str] = "Due by today"

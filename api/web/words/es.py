@@ -72,6 +72,8 @@ class Spanish(English):
     house_page: ClassVar[str] = "La casa"
     rings_short: ClassVar[str] = "Sonidos"
     labels_short: ClassVar[str] = "Etiquetas"
+    plans_short: ClassVar[str] = "Planes de cuidado"
+    settings_short: ClassVar[str] = "Ajustes"
     more: ClassVar[str] = "Más"
     next_step: ClassVar[str] = "El paso siguiente"
     also_due: ClassVar[str] = "Toca hasta hoy"

@@ -139,3 +139,24 @@ def test_gaps_joined_hold_every_gap(steps, most):
     for start, end in edges.tolist():
         assert any(a <= start and end <= b for a, b in joined.tolist())
     assert (joined[1:, 0] > joined[:-1, 1]).all()
+
+
+@given(records(), st.sampled_from([100, 200]))
+def test_extremes_of_cells_are_those_of_their_readings_not_of_their_means(record, most):
+    at_ms, value, begins, beyond = record
+    spread = np.random.default_rng(1).exponential(5.0, value.size)
+    low, high = value - spread[::-1], value + spread
+    kept = thinned(at_ms, low, high, begins=begins, beyond=beyond, most=most)
+    assert low[kept.index].min() == low.min()
+    assert high[kept.index].max() == high.max()
+
+
+def test_an_excursion_cut_by_a_gap_is_two():
+    value = np.full(50_000, 20.0)
+    value[1000:1100] = 40.0
+    value[1020], value[1080] = 41.0, 45.0
+    at_ms = np.arange(value.size, dtype=np.int64) * MINUTE_MS
+    at_ms[1050:] += 600 * MINUTE_MS
+    begins = np.concatenate(([True], np.diff(at_ms) > MINUTE_MS))
+    kept = thinned(at_ms, value, value, begins=begins, beyond=[value - 32.0], most=200)
+    assert {1020, 1080} <= set(kept.index.tolist())
