@@ -42,21 +42,27 @@ if [ $# -gt 0 ]; then
     say "== pytest"
     exec "$venv/bin/python" -m pytest --durations 15 "$@" </dev/null
 fi
-# Two at once: many tests wait for servers, disks and browsers more than they reckon.
-apart='tests/collector tests/kill tests/promises tests/screens'
+# Three at once: many tests wait for servers, disks and browsers more than they reckon.
+servers='tests/collector tests/kill tests/promises tests/screens'
+people='tests/api'
 ignored=''
-for folder in $apart; do
+for folder in $servers $people; do
     ignored="$ignored --ignore=$folder"
 done
-said=$(mktemp)
-trap 'rm -f -- "$said"' EXIT
-say "== pytest of $apart, told below; and beside it"
-"$venv/bin/python" -m pytest --durations 15 $apart >"$said" 2>&1 </dev/null &
-beside=$!
+told=$(mktemp -d)
+trap 'rm -rf -- "$told"' EXIT
+say "== pytest of $servers, and of $people, told below; and beside them"
+"$venv/bin/python" -m pytest --durations 15 $servers >"$told/servers" 2>&1 </dev/null &
+with_servers=$!
+"$venv/bin/python" -m pytest --durations 15 $people >"$told/people" 2>&1 </dev/null &
+with_people=$!
 say "== pytest of all others"
 status=0
 "$venv/bin/python" -m pytest --durations 15 $ignored </dev/null || status=$?
-wait "$beside" || status=$?
-say "== pytest of $apart"
-cat -- "$said"
+wait "$with_people" || status=$?
+say "== pytest of $people"
+cat -- "$told/people"
+wait "$with_servers" || status=$?
+say "== pytest of $servers"
+cat -- "$told/servers"
 exit "$status"

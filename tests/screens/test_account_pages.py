@@ -53,6 +53,10 @@ class Gate:
 
     def type(self, *texts: str) -> None:
         """Type into what has the focus, going on by the tab key, and press Enter at the end."""
+        # A page gives its first field the focus a moment after it is there.
+        WebDriverWait(self.driver, 15).until(
+            lambda d: d.switch_to.active_element.tag_name == "input"
+        )
         for number, text in enumerate(texts):
             at = self.driver.switch_to.active_element
             at.send_keys(text)

@@ -203,7 +203,7 @@ def test_the_rest_of_the_pages_is_one_tap_away_and_stays_on_the_screen(screen):
              return [box.left, window.innerWidth - box.right, box.height];
            })"""
     )
-    assert len(boxes) == 5
+    assert len(boxes) == 7
     assert all(left >= 0 and right >= 0 and high >= 44 for left, right, high in boxes)
     screen.picture("more")
     screen.driver.find_element(By.LINK_TEXT, "Staff").click()
