@@ -23,7 +23,7 @@ os.environ.setdefault("GRAFTVIGIL_ACCOUNTS", "off")
 IN_CI = bool(os.environ.get("CI"))
 
 settings.register_profile("quick", max_examples=50, deadline=None, derandomize=False)
-settings.register_profile("ci", max_examples=200, deadline=None, derandomize=True, print_blob=True)
+settings.register_profile("ci", max_examples=100, deadline=None, derandomize=True, print_blob=True)
 settings.load_profile("ci" if IN_CI else "quick")
 
 
