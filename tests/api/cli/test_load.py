@@ -196,6 +196,7 @@ def running(tmp_path):
     """Start graftvigil with a drop folder; give where its parts are."""
     environment = {k: v for k, v in os.environ.items() if not k.startswith("GRAFTVIGIL_")}
     environment["GRAFTVIGIL_DROP"] = str(tmp_path / "drop")
+    environment["GRAFTVIGIL_ACCOUNTS"] = "off"
     command = [sys.executable, "-m", "api.cli", "run", "--site", SITE, "--json"]
     command += ["--data", str(tmp_path / "data"), "--listen", f"127.0.0.1:{free_port()}"]
     command += ["--built-in-broker", f"127.0.0.1:{free_port()}"]
