@@ -7,7 +7,7 @@ from http import HTTPStatus
 from typing import TYPE_CHECKING, Annotated
 
 from fastapi import APIRouter, Query
-from pydantic import AwareDatetime, BaseModel
+from pydantic import AwareDatetime, BaseModel, BeforeValidator
 
 from api.records.history import load_between
 from api.records.session import reading
@@ -143,14 +143,24 @@ def watched_load(
     return load_between(db, site, first_minute=first, end_minute=end_minute)
 
 
+def no_number(typed: object) -> object:
+    """Hand on what may be an instant; ValueError for a bare number, which names no time zone."""
+    try:
+        float(str(typed))
+    except ValueError:
+        return typed
+    msg = "write an instant as in 2026-11-14T15:00:00Z"
+    raise ValueError(msg)
+
+
 def rings_router(parts: Parts) -> APIRouter:
     """Return the route /rings."""
     router = APIRouter(prefix="/rings", tags=["alarms"])
 
     @router.get("")
     def rings(
-        start: Annotated[AwareDatetime | None, Query()] = None,
-        end: Annotated[AwareDatetime | None, Query()] = None,
+        start: Annotated[AwareDatetime | None, BeforeValidator(no_number), Query()] = None,
+        end: Annotated[AwareDatetime | None, BeforeValidator(no_number), Query()] = None,
     ) -> LoadBody:
         """Return what alarms asked of people, by default in the last thirty days watched."""
         with reading(parts.records) as db:
