@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import importlib.util
 import os
 import signal
 import socket
 import subprocess
+import sys
 import tempfile
 import threading
 import urllib.parse
 import urllib.request
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from types import ModuleType
 
+import httpx
 import psycopg
 import pytest
 from hypothesis import settings
@@ -292,3 +296,76 @@ def make_influx_server(tmp_path: Path) -> Iterator[Callable[[], InfluxServer]]:
     yield make
     for server in made:
         server.stop()
+
+
+_SCREENS = Path(__file__).parent / "screens"
+
+
+def _loaded(name: str, file: str) -> ModuleType:
+    """Return a module that stands beside the tests of screens, loaded once for all folders."""
+    if name not in sys.modules:
+        spec = importlib.util.spec_from_file_location(name, _SCREENS / file)
+        assert spec is not None
+        assert spec.loader is not None
+        sys.modules[name] = importlib.util.module_from_spec(spec)
+        spec.loader.exec_module(sys.modules[name])
+    return sys.modules[name]
+
+
+@pytest.fixture(scope="session")
+def pages_nursery() -> ModuleType:
+    """What opens, fills and serves Tern Hollow on its recorded night."""
+    return _loaded("pages_nursery", "nursery.py")
+
+
+@pytest.fixture(scope="session")
+def cover_days(pages_nursery: ModuleType) -> ModuleType:
+    """What opens and fills Tern Hollow after four hot days."""
+    return _loaded("cover_days", "cover_days.py")
+
+
+@pytest.fixture(scope="session")
+def filled(pages_nursery: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder into which the recorded night was played, to be copied."""
+    folder = tmp_path_factory.mktemp("filled")
+    pages_nursery.fill(folder)
+    return folder
+
+
+@pytest.fixture
+def tern_hollow(pages_nursery: ModuleType, filled: Path, tmp_path: Path) -> Iterator[object]:
+    """Tern Hollow at ten past two, with stores of the test's own."""
+    opened = pages_nursery.nursery(pages_nursery.copied(filled, tmp_path / "data"))
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def serving(pages_nursery: ModuleType) -> Callable[..., object]:
+    """What serves parts in a thread, and gives the address."""
+    return pages_nursery.serving
+
+
+@pytest.fixture
+def client(serving: Callable[..., object], tern_hollow) -> Iterator[httpx.Client]:
+    """A client that speaks to the real application."""
+    with serving(tern_hollow.parts) as address, httpx.Client(base_url=address, timeout=30) as one:
+        yield one
+
+
+@pytest.fixture(scope="session")
+def four_days(cover_days: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder into which four hot days were played, to be copied."""
+    folder = tmp_path_factory.mktemp("four-days")
+    cover_days.fill(folder)
+    return folder
+
+
+@pytest.fixture
+def hot_bags(
+    pages_nursery: ModuleType, cover_days: ModuleType, four_days: Path, tmp_path: Path
+) -> Iterator[object]:
+    """Tern Hollow after four hot days, with stores of the test's own."""
+    opened = cover_days.opened(pages_nursery.copied(four_days, tmp_path / "days"))
+    yield opened
+    opened.close()

@@ -13,14 +13,12 @@ from api.settings import READINGS_FILE, Settings, SettingsUnusable, load_setting
 from api.site_files import read_nursery, read_site
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
     from pathlib import Path
 
     from sqlalchemy import Engine
 
     from api.book import Book
     from api.site_files import Nursery
-    from rules.model.plan import CarePlan
     from rules.model.site import Site
 
 Word = TypeVar("Word", bound=StrEnum)
@@ -136,19 +134,6 @@ def records_if_any(data: Path) -> Engine | None:
     """Open the records that belong to a data folder; None if there are none yet."""
     where = settings(data).records_at
     return records(data) if isinstance(where, str) or where.is_file() else None
-
-
-def in_force(
-    site_file: Path, plans: Path | None, opened: Engine
-) -> tuple[Site, Mapping[str, tuple[CarePlan, ...]]]:
-    """Return site and care plans with all that people entered; CannotGoOn with every fault."""
-    from api.bookkeeping import Bookkeeping, FilesFaulty
-
-    try:
-        now = Bookkeeping(site_file, plans or site_file.parent / "plans", opened).book.now
-    except FilesFaulty as trouble:
-        raise CannotGoOn(str(trouble)) from trouble
-    return now.site, now.plans
 
 
 def records(data: Path) -> Engine:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 import sys
 import tempfile
 from argparse import RawDescriptionHelpFormatter
@@ -134,9 +133,10 @@ def _replayed(arguments: argparse.Namespace) -> int:
             records = given.records_if_any(arguments.data)
             if records is not None:
                 open_things.callback(records.dispose)
-                site, plans = given.in_force(arguments.site, arguments.plans, records)
+                now = given.book(arguments.site, arguments.plans, records).now
+                site, plans = now.site, now.plans
         watched = None if records is None else watched_in(records)
-        lateness_s = _lateness_s()
+        lateness_s = given.settings(arguments.data).lateness_s
         book = book_of(site, plans, records, lateness_s=lateness_s)
         span = _span(arguments, site, watched, span_ms)
         out = open_things.enter_context(_writable(arguments.minutes))
@@ -284,15 +284,6 @@ def _loaded(store: ReadingStore, arguments: argparse.Namespace, site: Site) -> t
         msg = "there is no reading in the files; `graftvigil load --dry-run` says why"
         raise CannotGoOn(msg)
     return min(spans), max(spans)
-
-
-def _lateness_s() -> int:
-    from api.settings import SettingsUnusable, load_settings
-
-    try:
-        return load_settings(os.environ, {}).lateness_s
-    except SettingsUnusable as trouble:
-        raise CannotGoOn(str(trouble)) from trouble
 
 
 @contextlib.contextmanager

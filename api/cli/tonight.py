@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from api.cli.main import GOOD, CannotGoOn
+from api.cli.main import GOOD
 
 if TYPE_CHECKING:
     import argparse
@@ -87,7 +87,6 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _parts(arguments: argparse.Namespace) -> Parts:
     """Return the parts that a sheet is made from, over stores that may be in use elsewhere."""
-    from api.bookkeeping import Bookkeeping, FilesFaulty
     from api.cli import given
     from api.keeping import store_in
     from api.parts import Parts
@@ -97,16 +96,12 @@ def _parts(arguments: argparse.Namespace) -> Parts:
     from collector.rejects import RejectLog
 
     given.readings_file(arguments.data)
-    plans = arguments.plans or arguments.site.parent / "plans"
     wall = WallClock()
     clock = wall if arguments.at is None else TurnedClock(given.instant(arguments.at, "--at"))
     settings = given.settings(arguments.data)
     store, _ = store_in(settings, clock)
     records = given.records(arguments.data)
-    try:
-        book = Bookkeeping(arguments.site, plans, records).book
-    except FilesFaulty as trouble:
-        raise CannotGoOn(str(trouble)) from trouble
+    book = given.book(arguments.site, arguments.plans, records)
     site = book.now.site
     rejects = RejectLog(store.file)
     ingest = Ingest(

@@ -120,8 +120,6 @@ def create_app(parts: Parts) -> FastAPI:
     app.add_middleware(Unchanged)
     if parts.settings.accounts == "on":
         app.add_middleware(Door, signing=signing, at=at)
-    describe(app)
-    app.add_middleware(Unchanged)
     app.add_middleware(Guard, base_url=parts.settings.base_url)
     return app
 

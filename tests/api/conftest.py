@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
+import httpx
 import pytest
 from aiosmtpd.controller import Controller
 from pydantic import SecretStr
@@ -364,3 +365,10 @@ def nursery(open_nursery: Callable[[Channels], Nursery], postbox: Postbox) -> Nu
     running = open_nursery(mail_to(postbox.port))
     assert running.watch.turn() == 0
     return running
+
+
+@pytest.fixture
+def hot_client(serving: Callable[..., object], hot_bags: object) -> Iterator[httpx.Client]:
+    """A client to Tern Hollow after four hot days."""
+    with serving(hot_bags.parts) as address, httpx.Client(base_url=address, timeout=30) as one:
+        yield one

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import importlib.util
 import os
-import sys
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,23 +15,7 @@ from selenium.webdriver.chrome.options import Options
 from selenium.webdriver.chrome.service import Service
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
-    from types import ModuleType
-
-_FOLDER = Path(__file__).parent
-
-
-def _loaded(name: str, file: str) -> ModuleType:
-    spec = importlib.util.spec_from_file_location(name, _FOLDER / file)
-    assert spec is not None
-    assert spec.loader is not None
-    module = sys.modules.setdefault(name, importlib.util.module_from_spec(spec))
-    spec.loader.exec_module(module)
-    return module
-
-
-pages_nursery = _loaded("pages_nursery", "nursery.py")
-cover_days = _loaded("cover_days", "cover_days.py")
+    from collections.abc import Iterator
 
 SIZES = {"desk": (1280, 900), "phone": (360, 780)}
 AXE_TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
@@ -104,25 +86,6 @@ def browser(name: str, profile: str) -> webdriver.Chrome:
     return driver
 
 
-@pytest.fixture(scope="session")
-def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("filled")
-    pages_nursery.fill(folder)
-    return folder
-
-
-@pytest.fixture
-def tern_hollow(filled: Path, tmp_path: Path) -> Iterator[object]:
-    opened = pages_nursery.nursery(pages_nursery.copied(filled, tmp_path / "data"))
-    yield opened
-    opened.close()
-
-
-@pytest.fixture
-def serving() -> Callable[..., object]:
-    return pages_nursery.serving
-
-
 @pytest.fixture(scope="module", params=sorted(SIZES))
 def driver(request: pytest.FixtureRequest) -> Iterator[tuple[str, webdriver.Chrome]]:
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
@@ -132,31 +95,22 @@ def driver(request: pytest.FixtureRequest) -> Iterator[tuple[str, webdriver.Chro
 
 
 @pytest.fixture
-def screen(driver, tern_hollow) -> Iterator[Screen]:
+def screen(driver, serving, tern_hollow) -> Iterator[Screen]:
     name, one = driver
-    with pages_nursery.serving(tern_hollow.parts) as address:
+    with serving(tern_hollow.parts) as address:
         seen = Screen(name, one, address)
         one.delete_all_cookies()
         seen.complaints()
         yield seen
         one.get("about:blank")
-
-
-@pytest.fixture(scope="session")
-def four_days(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("four-days")
-    cover_days.fill(folder)
-    return folder
 
 
 @pytest.fixture
-def hot_screen(driver, four_days: Path, tmp_path: Path) -> Iterator[Screen]:
+def hot_screen(driver, serving, hot_bags) -> Iterator[Screen]:
     name, one = driver
-    opened = cover_days.opened(pages_nursery.copied(four_days, tmp_path / "days"))
-    with pages_nursery.serving(opened.parts) as address:
+    with serving(hot_bags.parts) as address:
         seen = Screen(name, one, address)
         one.delete_all_cookies()
         seen.complaints()
         yield seen
         one.get("about:blank")
-    opened.close()

@@ -105,15 +105,17 @@ def nursery(folder: Path, *, notice: str | None = None, token: bool = True) -> N
         together=store.file.writing,
         clock_ms=lambda: milliseconds(clock),
     )
-    parts = Parts(
-        book=book,
-        store=store,
-        rejects=rejects,
-        ingest=ingest,
-        records=records,
-        clock=clock,
-        settings=Settings(push_token=SecretStr(TOKEN) if token else None),
-        notice=notice,
+    parts = _with_open_book(
+        Parts(
+            book=book,
+            store=store,
+            rejects=rejects,
+            ingest=ingest,
+            records=records,
+            clock=clock,
+            settings=Settings(push_token=SecretStr(TOKEN) if token else None),
+            notice=notice,
+        )
     )
     watch = Watch(
         book,
@@ -127,7 +129,7 @@ def nursery(folder: Path, *, notice: str | None = None, token: bool = True) -> N
     return Nursery(parts, store, watch, clock)
 
 
-def with_open_book(parts: Parts) -> Parts:
+def _with_open_book(parts: Parts) -> Parts:
     """Return the same parts, taking up at once what is entered, as a running nursery does."""
 
     def refresh() -> None:

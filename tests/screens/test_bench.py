@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import sys
 import time
 from contextlib import ExitStack
 
@@ -90,7 +89,7 @@ class Hand:
 
 @pytest.fixture
 def open_parts(tern_hollow):
-    return sys.modules["pages_nursery"].with_open_book(tern_hollow.parts)
+    return tern_hollow.parts
 
 
 class Server:

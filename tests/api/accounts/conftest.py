@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass, field, replace
@@ -22,20 +20,7 @@ from api.settings import Settings
 from api.watch.clock import TurnedClock
 from api.web.app import accounts_in
 
-_FOLDER = Path(__file__).parents[2] / "screens"
 PASSWORD = "moss bucket under third table"
-
-
-def _loaded(name: str, file: str) -> ModuleType:
-    spec = importlib.util.spec_from_file_location(name, _FOLDER / file)
-    assert spec is not None
-    assert spec.loader is not None
-    module = sys.modules.setdefault(name, importlib.util.module_from_spec(spec))
-    spec.loader.exec_module(module)
-    return module
-
-
-pages_nursery = _loaded("pages_nursery", "nursery.py")
 
 
 @dataclass
@@ -79,15 +64,10 @@ class House:
         return one
 
 
-@pytest.fixture(scope="session")
-def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("filled")
-    pages_nursery.fill(folder)
-    return folder
-
-
 @pytest.fixture
-def opened(filled: Path, tmp_path: Path) -> Iterator[Callable[..., House]]:
+def opened(
+    pages_nursery: ModuleType, filled: Path, tmp_path: Path
+) -> Iterator[Callable[..., House]]:
     """Open Tern Hollow with accounts on; nobody has one yet."""
     with ExitStack() as stack:
 

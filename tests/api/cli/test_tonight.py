@@ -15,21 +15,11 @@ NIGHT = "2026-11-15T02:10:00+11:00"
 
 
 @pytest.fixture(scope="module")
-def played(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def played(filled: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return stores into which the recorded night was played until ten past two."""
-    import importlib.util
-    import sys
-
-    file = Path(__file__).parents[2] / "screens" / "nursery.py"
-    spec = importlib.util.spec_from_file_location("pages_nursery", file)
-    assert spec is not None
-    assert spec.loader is not None
-    nursery = sys.modules.setdefault("pages_nursery", importlib.util.module_from_spec(spec))
-    spec.loader.exec_module(nursery)
     folder = tmp_path_factory.mktemp("played")
-    nursery.fill(folder)
     for name in ("readings", "records"):
-        shutil.copy(folder / f"{name}.db", folder / f"{name}.sqlite")
+        shutil.copy(filled / f"{name}.db", folder / f"{name}.sqlite")
     return folder
 
 

@@ -2,13 +2,8 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
-from collections.abc import Callable, Iterator
-from pathlib import Path
-from types import ModuleType
+from collections.abc import Callable
 
-import httpx
 import pytest
 
 from api.alerts.service import AlertService
@@ -21,43 +16,6 @@ from api.v1.sight import Sight
 from collector.gate import Gate
 from collector.ingest import Ingest
 from collector.rejects import RejectLog
-
-_FOLDER = Path(__file__).parents[2] / "screens"
-
-
-def _loaded(name: str, file: str) -> ModuleType:
-    spec = importlib.util.spec_from_file_location(name, _FOLDER / file)
-    assert spec is not None
-    assert spec.loader is not None
-    module = sys.modules.setdefault(name, importlib.util.module_from_spec(spec))
-    spec.loader.exec_module(module)
-    return module
-
-
-pages_nursery = _loaded("pages_nursery", "nursery.py")
-
-
-@pytest.fixture(scope="session")
-def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("filled")
-    pages_nursery.fill(folder)
-    return folder
-
-
-@pytest.fixture
-def tern_hollow(filled: Path, tmp_path: Path) -> Iterator[object]:
-    opened = pages_nursery.nursery(pages_nursery.copied(filled, tmp_path / "data"))
-    yield opened
-    opened.close()
-
-
-@pytest.fixture
-def client(tern_hollow) -> Iterator[httpx.Client]:
-    with (
-        pages_nursery.serving(tern_hollow.parts) as address,
-        httpx.Client(base_url=address, timeout=30) as one,
-    ):
-        yield one
 
 
 @pytest.fixture

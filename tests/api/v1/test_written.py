@@ -6,25 +6,10 @@ from datetime import timedelta
 
 import pytest
 
-from api.book import InForce, compiled
-from api.records.entries import in_force, known
-from api.records.observations import entered
-from api.records.session import reading
-
 
 @pytest.fixture
-def open_book(tern_hollow, monkeypatch):
-    """Make the pages' nursery take up at once what is entered, as a running one does."""
-    parts = tern_hollow.parts
-
-    def refresh() -> None:
-        with reading(parts.records) as db:
-            found = compiled(parts.book.now.base, in_force(db), entered(db), known(db))
-        assert isinstance(found, InForce)
-        parts.book.put(found)
-
-    object.__setattr__(parts, "refresh", refresh)
-    return parts
+def open_book(tern_hollow):
+    return tern_hollow.parts
 
 
 def form_of(client, kind, key):

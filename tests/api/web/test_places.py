@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import json
 import re
-import sys
 from dataclasses import replace
 from datetime import datetime
 from html import unescape
@@ -22,13 +21,6 @@ from api.web.words.places import ENGLISH, SPANISH
 DEMO = Path(__file__).parents[3] / "demo_data"
 
 
-@pytest.fixture
-def open_client(tern_hollow, serving):
-    parts = sys.modules["pages_nursery"].with_open_book(tern_hollow.parts)
-    with serving(parts) as address, httpx.Client(base_url=address, timeout=30) as one:
-        yield one
-
-
 def text_of(html: str) -> str:
     return " ".join(unescape(re.sub(r"<[^>]+>", " ", html)).split())
 
@@ -39,30 +31,30 @@ def ticks(page: str, code: str) -> list[str]:
     )
 
 
-def test_what_is_due_is_ticked_off_in_place_and_taken_back(open_client):
-    page = open_client.get("/todo").text
+def test_what_is_due_is_ticked_off_in_place_and_taken_back(client):
+    page = client.get("/todo").text
     assert "checked.droop" in ticks(page, "AV-04")
     form = {"what": "checked.droop", "by": "tobin", "back": "/todo"}
-    sent = open_client.post("/bench/AV-04", data=form)
+    sent = client.post("/bench/AV-04", data=form)
     assert (sent.status_code, sent.headers["location"]) == (303, "/todo")
-    after = open_client.get("/todo").text
+    after = client.get("/todo").text
     assert "checked.droop" not in ticks(after, "AV-04")
     assert "Just written down" in after
     number = re.search(r'name="number" value="(\d+)"', after)[1]
     back = {"number": number, "by": "tobin", "back": "/todo"}
-    open_client.post("/bench/AV-04/take-back", data=back)
-    assert "checked.droop" in ticks(open_client.get("/todo").text, "AV-04")
+    client.post("/bench/AV-04/take-back", data=back)
+    assert "checked.droop" in ticks(client.get("/todo").text, "AV-04")
 
 
-def test_the_first_line_says_how_many_where_and_how_many_are_late(open_client):
-    tasks = open_client.get("/api/v1/todo").json()["tasks"]
+def test_the_first_line_says_how_many_where_and_how_many_are_late(client):
+    tasks = client.get("/api/v1/todo").json()["tasks"]
     late = sum(1 for one in tasks if one["overdue_days"])
-    heading = text_of(re.search(r"<h1>(.*?)</h1>", open_client.get("/todo").text)[1])
+    heading = text_of(re.search(r"<h1>(.*?)</h1>", client.get("/todo").text)[1])
     assert heading.startswith(f"{len(tasks)} things are due today, on bench 1, ")
     assert heading.endswith(f"{late} are late.")
 
 
-def test_page_api_and_command_agree_on_what_is_due(open_client, capsys):
+def test_page_api_and_command_agree_on_what_is_due(client, capsys):
     site = ["--site", str(DEMO / "site.toml"), "--today", "2026-11-15", "--json"]
     main(["next", *site])
     told = json.loads(capsys.readouterr().out)
@@ -76,14 +68,14 @@ def test_page_api_and_command_agree_on_what_is_due(open_client, capsys):
         for batch in told["batches"]
         if batch["next"] and batch["next"]["on"] <= "2026-11-15"
     }
-    by_api = open_client.get("/api/v1/todo").json()
+    by_api = client.get("/api/v1/todo").json()
     assert by_api["today"] == "2026-11-15"
     assert {(one["batch"], one["id"]) for one in by_api["tasks"]} == by_command
-    assert len(re.findall(r'class="log tasks"', open_client.get("/todo").text)) == 6
+    assert len(re.findall(r'class="log tasks"', client.get("/todo").text)) == 6
 
 
-def test_the_house_says_where_those_are_that_need_someone(open_client):
-    page = open_client.get("/house").text
+def test_the_house_says_where_those_are_that_need_someone(client):
+    page = client.get("/house").text
     heading = text_of(re.search(r"<h1>(.*?)</h1>", page)[1])
     assert heading == "In danger: MG-07 (bench 1). Blind: CI-15 (bench 2)."
     shown = re.search(r'(?s)<h3 id="bench-b1">.*?</ul>', page)[0]
@@ -91,8 +83,8 @@ def test_the_house_says_where_those_are_that_need_someone(open_client):
     assert "Probe in the bag of MG-07: under the cover of MG-07" in text_of(shown)
 
 
-def test_every_batch_on_the_plan_leads_to_its_page_and_says_its_standing(open_client):
-    page = open_client.get("/house").text
+def test_every_batch_on_the_plan_leads_to_its_page_and_says_its_standing(client):
+    page = client.get("/house").text
     for plan in re.findall(r'(?s)<svg class="house-plan".*?</svg>', page):
         for code, says in re.findall(r'<a href="/bench/([^"]+)" aria-label="([^"]+)"', plan):
             assert says.startswith(code)
@@ -118,8 +110,8 @@ def test_sun_is_told_by_bench_and_unknown_where_there_is_no_skyline(tern_hollow,
     assert "Direct sun can reach it 09:00 to 10:00" in bench_4
 
 
-def test_at_night_the_sun_is_known_to_be_down_everywhere(open_client):
-    page = open_client.get("/house").text
+def test_at_night_the_sun_is_known_to_be_down_everywhere(client):
+    page = client.get("/house").text
     assert page.count("The sun is down this hour.") == 7
     assert "not known: the bench" not in page
 
@@ -166,8 +158,8 @@ def test_both_languages_say_everything_about_places():
 
 
 @pytest.mark.parametrize("path", ["/todo", "/house"])
-def test_the_pages_speak_spanish(open_client, path):
-    page = text_of(open_client.get(f"{path}?lang=es").text)
+def test_the_pages_speak_spanish(client, path):
+    page = text_of(client.get(f"{path}?lang=es").text)
     assert "Pendientes" in page
     for field in dataclasses.fields(ENGLISH):
         said = getattr(ENGLISH, field.name)
