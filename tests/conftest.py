@@ -24,6 +24,10 @@ from hypothesis import settings
 # Pages are tried open, as the demo's are; whoever tries accounts says so in its settings.
 os.environ.setdefault("GRAFTVIGIL_ACCOUNTS", "off")
 
+# A shell that runs us beside others starts us deaf to Ctrl-C, and whatever we start would be too.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+
 IN_CI = bool(os.environ.get("CI"))
 
 settings.register_profile("quick", max_examples=50, deadline=None, derandomize=False)
