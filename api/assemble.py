@@ -131,6 +131,7 @@ class Nursery:
         drop: DropFolder | None,
         bookkeeping: Bookkeeping,
         held: TextIO,
+        sight: Sight,
         sheets: NightSheets,
     ) -> None:
         self.parts = parts
@@ -139,6 +140,7 @@ class Nursery:
         self.alerts = alerts
         self.upkeep = upkeep
         self.sheets = sheets
+        self._sight = sight
         self._waking = Waking(sheets.turn)
         self._collector = collector
         self._held = held
@@ -266,7 +268,7 @@ class Nursery:
     def serve_pages(self) -> None:
         """Serve pages in this thread until SIGINT or SIGTERM."""
         config = uvicorn.Config(
-            create_app(self.parts),
+            create_app(self.parts, self._sight),
             log_level="warning",
             server_header=False,
             timeout_graceful_shutdown=3,
@@ -429,6 +431,7 @@ def assemble(
         drop=drop,
         bookkeeping=bookkeeping,
         held=held,
+        sight=sight,
         sheets=sheets,
     )
 

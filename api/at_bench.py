@@ -67,12 +67,12 @@ class WrittenDown:
 
 
 def write_down(
-    records: Engine, book: Book, seeing: Seeing, *, at: datetime, override: bool
+    records: Engine, book: Book, seeing: Seeing, *, at: datetime, override: bool, lead: bool
 ) -> WrittenDown:
     """Keep what was seen or done; with a bench, the batch stands there from now on.
 
-    Sent again with the same `device_id` it is kept once. `override`: the lead lets it be done
-    against the plan. Raises Refused, UnknownThing, AgainstPlan and LeadOnly.
+    Sent again with the same `device_id` it is kept once. `override`: it is to be done against the
+    plan, which takes the word of a `lead`. Raises Refused, UnknownThing, AgainstPlan and LeadOnly.
     """
     now = book.now
     batch = _batch(now, seeing.batch)
@@ -86,7 +86,7 @@ def write_down(
     today = local_day(seen.at, now.site.site)
     plan = plan_of(now.plans, batch.plan, seen.at)
     verdict = judged(batch, plan, now.site, seen.seen, share=seen.share, today=today)
-    against = _demand(now, verdict, by=seeing.by, note=seen.note, override=override)
+    against = _demand(verdict, note=seen.note, override=override, lead=lead)
     if against is not None:
         seeing = replace(seeing, fields={**seeing.fields, "despite": against})
     if seen.bench is not None:
@@ -129,8 +129,11 @@ def declare(
     by: str,
     at: datetime,
     override: bool,
+    lead: bool,
 ) -> None:
     """Move a batch to a stage from now on, for a reason that was seen.
+
+    `override` and `lead` as in `write_down`.
 
     Raises Refused, UnknownThing, AgainstPlan, LeadOnly and ChangedMeanwhile.
     """
@@ -144,7 +147,7 @@ def declare(
     today = local_day(at, now.site.site)
     plan = plan_of(now.plans, batch.plan, at)
     verdict = judged_stage(batch, plan, now.site, to, because=because, today=today)
-    against = _demand(now, verdict, by=by, note=because, override=override)
+    against = _demand(verdict, note=because, override=override, lead=lead)
     form = now.written(Kind.BATCH, code)
     if form is None:
         raise _unknown(code)
@@ -171,13 +174,13 @@ def says(verdict: Verdict, language: str) -> str:
     return f"{reason[:1].upper()}{reason[1:]}. {instead}"
 
 
-def _demand(now: InForce, verdict: Verdict, *, by: str, note: str, override: bool) -> str | None:
+def _demand(verdict: Verdict, *, note: str, override: bool, lead: bool) -> str | None:
     """Return what was overridden, None if nothing had to be; raise where it may not be done."""
     if isinstance(verdict, Allowed | Warned):
         return None
     if not override:
         raise AgainstPlan(verdict)
-    if by != now.site.lead or not note.strip():
+    if not lead or not note.strip():
         raise LeadOnly
     return verdict.guard.value
 

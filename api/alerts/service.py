@@ -8,9 +8,12 @@ from __future__ import annotations
 
 import logging
 import threading
+from datetime import timedelta
+from functools import partial
 from typing import TYPE_CHECKING, assert_never
 
 from api.alerts.channels import Failed, Sent
+from api.alerts.easel import Easel, Gathering
 from api.alerts.message import MessageText, Writer
 from api.alerts.outbox import LEASE, MOST_TRIES, People, after_failure, give_up, waits_until
 from api.alerts.wording import Wording, alarms_in
@@ -29,7 +32,7 @@ from api.records.ways import forget_ways_gone, way_failed, way_works
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
-    from datetime import datetime, timedelta
+    from datetime import datetime
 
     from sqlalchemy import Connection, Engine
 
@@ -53,6 +56,8 @@ TURN_S = 1.0
 LONGEST_PAUSE_S = 30.0
 AT_ONCE = 20
 PICTURE_TRIES = 2
+PICTURE_WAIT = timedelta(seconds=1)
+"""How long the messages of a turn wait for pictures: danger must be told, drawn or not."""
 
 
 class AlertService:
@@ -72,6 +77,8 @@ class AlertService:
         Whether messages carry the short code that a button or a gateway answers with.
     picture
         Draws what goes with a message about alarms; None: messages carry no picture.
+    picture_wait
+        How long the messages of a turn wait for their pictures, all together.
     sheet_words
         Writes the night sheet that a message is; None: none is owed.
     sheet_picture
@@ -90,6 +97,7 @@ class AlertService:
         links: Links | None = None,
         codes: bool = False,
         picture: PictureFor | None = None,
+        picture_wait: timedelta = PICTURE_WAIT,
         sheet_words: SheetWords | None = None,
         sheet_picture: SheetPicture | None = None,
     ) -> None:
@@ -102,6 +110,8 @@ class AlertService:
         self._channels = channels
         self._lease = lease
         self._picture = picture
+        self._easel = Easel(picture_wait.total_seconds())
+        self._gathering = Gathering[tuple["MessageText | None", "bytes | None"]]()
         self._sheet_words = sheet_words
         self._sheet_picture = sheet_picture
         self._wake = threading.Event()
@@ -143,8 +153,11 @@ class AlertService:
         return self._last_error
 
     def turn(self) -> int:
-        """Try every message that is due once; return how many were accepted by their channel."""
-        return self._turn(_never)
+        """Try every message that is due once; return how many were accepted by their channel.
+
+        Waits for a night sheet that is being gathered; `run` sends it when it is ready.
+        """
+        return self._turn(_never, patient=True)
 
     def run(self, stop: threading.Event) -> None:
         """Take a turn about once a second, or when woken, until `stop`.
@@ -154,7 +167,7 @@ class AlertService:
         failures = 0
         while not stop.is_set():
             try:
-                self._turn(stop.is_set)
+                self._turn(stop.is_set, patient=False)
             except Exception as error:
                 failures += 1
                 self._last_error = f"{type(error).__name__}: {error}"
@@ -167,21 +180,29 @@ class AlertService:
             else:
                 self._wake.wait(TURN_S)
             self._wake.clear()  # before the turn: what is owed from here on wakes it again
+        self._easel.stop()
+        self._gathering.stop()
 
-    def _turn(self, stopped: Callable[[], bool]) -> int:
+    def _turn(self, stopped: Callable[[], bool], *, patient: bool) -> int:
         sent = 0
         tried: set[int] = set()
         self._owe()
+        self._easel.begin()
         while not stopped():
             with reading(self._records) as db:
-                rows = due(db, now=self._clock.now(), most=AT_ONCE)
+                rows = due(db, now=self._clock.now(), most=AT_ONCE + len(tried))
             rows = tuple(row for row in rows if row.id not in tried)
             if not rows:
                 break
             for row in rows:
+                self._have_drawn(row)
+            # Gathering a night takes seconds, in which danger must not wait.
+            for row in sorted(rows, key=_is_sheet):
                 if stopped():
                     break
                 tried.add(row.id)
+                if _is_sheet(row) and not self._is_gathered(row, wait=patient):
+                    continue
                 sent += self._deliver(row)
                 self.signs += 1
                 self.done += 1
@@ -206,13 +227,12 @@ class AlertService:
     def _deliver(self, row: OutboxRow) -> int:
         now = self._clock.now()
         person = self._people.find(row.person)
-        # Drawn before anything is held: it may take a moment, and may fail.
-        picture = None if person is None else self._drawn(row, person, now)
-        ready = None
-        if person is not None and row.kind is MessageKind.SHEET:
-            # Gathering a whole night takes seconds: not while the records are locked.
-            with reading(self._records) as db:
-                ready = self._words(db, (row,), person, now)
+        # Looked for before anything is held: it may take a moment, and may fail.
+        ready, picture = None, None
+        if _is_sheet(row):
+            ready, picture = self._gathering.fetch(row.id)
+        elif person is not None:
+            picture = self._picture_of(row)
         with writing(self._records) as db:
             if person is None:
                 give_up(db, row, error="no longer in the site file", site=self._site, now=now)
@@ -226,8 +246,7 @@ class AlertService:
                 record_held(db, row.id, until=later)
                 return 0
             rows = waiting_with(db, row, now=now)
-            sheet = row.kind is MessageKind.SHEET
-            text = ready if sheet else self._words(db, rows, person, now)
+            text = ready if _is_sheet(row) else self._words(db, rows, person, now)
             if text is None:
                 for one in rows:
                     record_given_up(db, one.id, error=NOTHING_LEFT, at=now)
@@ -240,25 +259,53 @@ class AlertService:
         outcome = self._channels.send(person, row.channel, text, picture=picture)
         return self._record([row.id, *(one.id for one in others)], outcome)
 
-    def _drawn(self, row: OutboxRow, person: Person, now: datetime) -> bytes | None:
-        """Return the picture that goes along; None for none, and whenever that fails.
+    def _have_drawn(self, row: OutboxRow) -> None:
+        """Have the picture that goes along drawn beside the sending.
 
         After two failed tries the text goes alone: the picture may be what a channel refuses.
         """
-        if row.attempts >= PICTURE_TRIES:
+        person = self._people.find(row.person)
+        if person is not None and row.attempts < PICTURE_TRIES and not _is_sheet(row):
+            self._easel.ask(row.id, partial(self._drawn, row, person, self._clock.now()))
+
+    def _drawn(self, row: OutboxRow, person: Person, now: datetime) -> bytes | None:
+        if self._picture is None:
             return None
+        with reading(self._records) as db:
+            about = alarms_in(db, waiting_with(db, row, now=now))
+        return self._picture(about, person, now) if about else None
+
+    def _picture_of(self, row: OutboxRow) -> bytes | None:
+        """Return the picture if it is there in time; None for none, and whenever that fails."""
         try:
-            if row.kind is MessageKind.SHEET:
-                draw = self._sheet_picture
-                return None if draw is None else draw(row, person, now)
-            if self._picture is None:
-                return None
-            with reading(self._records) as db:
-                about = alarms_in(db, waiting_with(db, row, now=now))
-            return self._picture(about, person, now) if about else None
+            return self._easel.fetch(row.id)
         except Exception:
             log.exception("picture_failed id=%d", row.id)
             return None
+
+    def _is_gathered(self, row: OutboxRow, *, wait: bool) -> bool:
+        person = self._people.find(row.person)
+        gather = partial(self._sheet, row, person, self._clock.now())
+        return self._gathering.is_ready(row.id, gather, wait=wait)
+
+    def _sheet(
+        self, row: OutboxRow, person: Person | None, now: datetime
+    ) -> tuple[MessageText | None, bytes | None]:
+        """Return the words and the picture of a night sheet; the words go without one, if need be.
+
+        After two failed tries they go alone: the picture may be what a channel refuses.
+        """
+        if person is None:
+            return None, None
+        with reading(self._records) as db:
+            text = self._words(db, (row,), person, now)
+        if self._sheet_picture is None or row.attempts >= PICTURE_TRIES:
+            return text, None
+        try:
+            return text, self._sheet_picture(row, person, now)
+        except Exception:
+            log.exception("picture_failed id=%d", row.id)
+            return text, None
 
     def _words(
         self, db: Connection, rows: Sequence[OutboxRow], person: Person, now: datetime
@@ -268,7 +315,7 @@ class AlertService:
         except Exception:
             # A fault in the wording must not keep a person from being told.
             log.exception("message_wording_failed id=%d", rows[0].id)
-            if rows[0].kind is MessageKind.SHEET:
+            if _is_sheet(rows[0]):
                 link = f"{self._writer.base_url}/tonight"
                 return MessageText(link, link)
             return self._writer.bare(rows[0].batch, rows[0].alarm_id, person)
@@ -307,6 +354,10 @@ class AlertService:
             outcome,
             cause,
         )
+
+
+def _is_sheet(row: OutboxRow) -> bool:
+    return row.kind is MessageKind.SHEET
 
 
 def _never() -> bool:

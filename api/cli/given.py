@@ -13,12 +13,14 @@ from api.settings import READINGS_FILE, Settings, SettingsUnusable, load_setting
 from api.site_files import read_nursery, read_site
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from sqlalchemy import Engine
 
     from api.book import Book
     from api.site_files import Nursery
+    from rules.model.plan import CarePlan
     from rules.model.site import Site
 
 Word = TypeVar("Word", bound=StrEnum)
@@ -111,6 +113,33 @@ def book(site_file: Path, plans: Path | None, records: Engine) -> Book:
         return Bookkeeping(site_file, plans or site_file.parent / "plans", records).book
     except FilesFaulty as trouble:
         raise CannotGoOn(str(trouble)) from trouble
+
+
+def in_force(
+    site_file: Path, plans: Path | None, data: Path
+) -> tuple[Site, Mapping[str, tuple[CarePlan, ...]]]:
+    """Return the site and every version of its care plans by id, in order, with what was entered.
+
+    A data folder without records stands for files alone. CannotGoOn with every fault, a line each.
+    """
+    records_there = records_if_any(data)
+    if records_there is None:
+        read, alone = nursery(site_file, plans)
+        return alone, read.versions
+    try:
+        now = book(site_file, plans, records_there).now
+    finally:
+        records_there.dispose()
+    return now.site, now.plans
+
+
+def site_in_force(site_file: Path, data: Path) -> Site:
+    """Return the site with what people entered; without records its file alone, no plans read."""
+    there = records_if_any(data)
+    if there is None:
+        return site(site_file)
+    there.dispose()
+    return in_force(site_file, None, data)[0]
 
 
 def readings_file(data: Path) -> Path:

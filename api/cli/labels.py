@@ -24,6 +24,9 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
         "--site", type=Path, default=Path("site.toml"), metavar="FILE", help="the site file"
     )
     command.add_argument(
+        "--data", type=Path, default=Path("graftvigil-data"), help="folder of the stores"
+    )
+    command.add_argument(
         "--batch",
         action="append",
         metavar="CODE",
@@ -53,7 +56,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.copies < 1:
         msg = f"--copies: {arguments.copies} is not a number of labels; write 1 or more"
         raise CannotGoOn(msg)
-    site = given.site(arguments.site)
+    site = given.site_in_force(arguments.site, arguments.data)
     known = {batch.code: batch for batch in site.batch}
     now = WallClock().now()
     wanted = arguments.batch
@@ -61,7 +64,7 @@ def run(arguments: argparse.Namespace) -> int:
         wanted = [code for code, one in known.items() if one.stage_at(now) not in ENDED]
     for code in wanted:
         if code not in known:
-            msg = f'--batch: "{code}" is not in {arguments.site}; write one of {", ".join(known)}'
+            msg = f'--batch: "{code}" is not known; write one of {", ".join(known)}'
             raise CannotGoOn(msg)
     try:
         drawn = labels_pdf(
@@ -70,7 +73,7 @@ def run(arguments: argparse.Namespace) -> int:
             sheet=SHEETS[arguments.sheet],
             copies=arguments.copies,
             first_place=arguments.first - 1,
-            base_url=given.settings(Path()).base_url,
+            base_url=given.settings(arguments.data).base_url,
         )
     except CannotDraw as trouble:
         raise CannotGoOn(str(trouble)) from trouble

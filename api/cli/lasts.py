@@ -37,6 +37,9 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     command.add_argument(
         "--plans", type=Path, metavar="FOLDER", help="care plans (default: plans, beside the site)"
     )
+    command.add_argument(
+        "--data", type=Path, default=Path("graftvigil-data"), help="folder of the stores"
+    )
     command.add_argument("--batch", required=True, metavar="CODE", help="the batch")
     command.add_argument("--temperature", required=True, metavar="DEGC", help="of the air, in °C")
     command.add_argument("--humidity", required=True, metavar="PERCENT", help="relative, 0 to 100")
@@ -54,8 +57,10 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
 def run(arguments: argparse.Namespace) -> int:
     """Print how long the scion lasts."""
     from api.cli import given
+    from api.watch.clock import WallClock
     from rules.drying import FRESH, in_one_minute, spend
     from rules.model.batch import Scion
+    from rules.model.plan import plan_in_force
     from rules.psychrometry import pressure_at_elevation_kpa
     from rules.reserve import MOST_HOURS, hours_to_critical
     from rules.scion import drying_figures
@@ -66,12 +71,12 @@ def run(arguments: argparse.Namespace) -> int:
     leaf_c = arguments.leaf_temperature
     if leaf_c is not None:
         leaf_c = _figure(leaf_c, "--leaf-temperature", lowest=-20, highest=60)
-    nursery, site = given.nursery(arguments.site, arguments.plans)
+    site, plans = given.in_force(arguments.site, arguments.plans, arguments.data)
     batch = _batch(site.batch, arguments.batch)
     if arguments.film_open and batch.scion is Scion.LEAFY:
         msg = f"--film-open: {batch.code} has a leafy scion, and no film holds its water"
         raise CannotGoOn(msg)
-    drying = _drying(nursery.plans[batch.plan])
+    drying = _drying(plan_in_force(plans[batch.plan], WallClock().now()))
     figures = drying_figures(
         drying,
         0,

@@ -13,10 +13,9 @@ from api.cli.main import FOUND_TROUBLE, GOOD, CannotGoOn
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
     from datetime import datetime
 
-    from api.site_files import Nursery
     from api.web.words.en import English
     from rules.care_today import CareToday, NotNow
     from rules.due import Due
@@ -29,7 +28,8 @@ if TYPE_CHECKING:
 DESCRIPTION = """\
 Prints for each batch its stage, the days since grafting, the next step with its day and reason,
 the checks that are due, what must not be done yet and why, and what was done or stands against
-its care plan. All of it follows from the site file, the care plans and the day.
+its care plan. All of it follows from the site file, the care plans, what people entered over
+them (where the data folder has records) and the day.
 
 Exit code 0: nothing is late and nothing stands against a plan. 1: something is or does.
 2: faults in the files (`graftvigil check` names them), or no such batch.
@@ -67,6 +67,9 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
         metavar="FOLDER",
         help="folder of care plans (default: plans, beside the site file)",
     )
+    command.add_argument(
+        "--data", type=Path, default=Path("graftvigil-data"), help="folder of the stores"
+    )
     command.add_argument("--batch", metavar="CODE", help="this batch alone, even if it has ended")
     command.add_argument(
         "--today", type=_day, metavar="DATE", help="another day, as 2026-11-20 (default: today)"
@@ -89,15 +92,15 @@ def run(arguments: argparse.Namespace) -> int:
     from api.web.words.languages import LANGUAGES
     from rules.local_time import NOON, latest_instant, local_day
 
-    nursery, site = given.nursery(arguments.site, arguments.plans)
+    site, plans = given.in_force(arguments.site, arguments.plans, arguments.data)
     at = WallClock().now()
     if arguments.today is not None:
         at = latest_instant(arguments.today, NOON, site.site)
     today = local_day(at, site.site)
-    asked = list(_asked(nursery, site, arguments.batch, today=today, at=at))
+    asked = list(_asked(plans, site, arguments.batch, today=today, at=at))
     if arguments.batch is not None and not asked:
         codes = ", ".join(batch.code for batch in site.batch) or "none at all"
-        msg = f"there is no batch {arguments.batch}. The site file has {codes}."
+        msg = f"there is no batch {arguments.batch}. Known are {codes}."
         raise CannotGoOn(msg)
     words = LANGUAGES[arguments.language]
     trouble = any(one.care.in_trouble(today) for one in asked)
@@ -117,7 +120,12 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _asked(
-    nursery: Nursery, site: Site, code: str | None, *, today: date, at: datetime
+    plans: Mapping[str, tuple[CarePlan, ...]],
+    site: Site,
+    code: str | None,
+    *,
+    today: date,
+    at: datetime,
 ) -> Iterator[Asked]:
     from rules.care_today import care_today
     from rules.model.batch import ENDED
@@ -126,7 +134,7 @@ def _asked(
     for batch in site.batch:
         if code not in {None, batch.code}:
             continue
-        plan = plan_in_force(nursery.versions[batch.plan], at)
+        plan = plan_in_force(plans[batch.plan], at)
         care = care_today(batch, plan, site, today=today)
         if code is not None or (care.stage is not None and care.stage not in ENDED):
             yield Asked(care, plan)

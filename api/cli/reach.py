@@ -47,6 +47,9 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     command.add_argument(
         "--site", type=Path, default=Path("site.toml"), metavar="FILE", help="the site file"
     )
+    command.add_argument(
+        "--data", type=Path, default=Path("graftvigil-data"), help="folder of the stores"
+    )
     command.add_argument("--test", metavar="PERSON", help="send this person a test message")
     command.add_argument("--by", metavar="WAY", help='by this way alone: "email" or a reach name')
     command.add_argument("--json", action="store_true", help="print one JSON object")
@@ -64,7 +67,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.by is not None and arguments.test is None:
         msg = "--by: goes with --test PERSON; name the person to write to"
         raise CannotGoOn(msg)
-    site = given.site(arguments.site)
+    site = given.site_in_force(arguments.site, arguments.data)
     try:
         settings = load_settings(os.environ, {})
         addresses = reach_in(os.environ, site)
@@ -140,7 +143,7 @@ def _person(site: Site, name: str) -> Person:
         if person.id == name:
             return person
     known = ", ".join(person.id for person in site.person)
-    msg = f'--test: there is no person "{name}". The site file has {known}'
+    msg = f'--test: there is no person "{name}". Known are {known}'
     raise CannotGoOn(msg)
 
 

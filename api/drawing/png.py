@@ -13,7 +13,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import resvg_py
+from api.drawing.press import PRESS
 
 if TYPE_CHECKING:
     from markupsafe import Markup
@@ -33,18 +33,19 @@ def png_of(drawn: Markup, *, style: str) -> bytes:
     """Return the picture of a whole SVG of fixed size, twice as many pixels as it has units.
 
     `style` is the style sheet: no variables, no media queries. ValueError for a drawing that
-    cannot be read, NoFont where the typeface is missing.
+    cannot be read, NoFont where the typeface is missing, CannotPrint where the renderer is.
     """
-    made: bytes = resvg_py.svg_to_bytes(
-        svg_string=str(drawn),
-        style_sheet=style,
-        zoom=ZOOM,
-        skip_system_fonts=True,
-        font_files=fonts(),
-        font_family=FONT,
-        sans_serif_family=FONT,
+    return PRESS.print(
+        {
+            "svg_string": str(drawn),
+            "style_sheet": style,
+            "zoom": ZOOM,
+            "skip_system_fonts": True,
+            "font_files": fonts(),
+            "font_family": FONT,
+            "sans_serif_family": FONT,
+        }
     )
-    return bytes(made)
 
 
 @cache

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
+from copy import copy
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -75,7 +76,8 @@ class Present:
 class SpanRecord:
     """All batches over a span of minutes, judged until before `judged_to`.
 
-    Arrays run over the whole span: NaN, and UNWATCHED as standing, where nothing was judged yet.
+    Shared by all who look: not to be written into. Arrays run over the whole span: NaN, and
+    UNWATCHED as standing, where nothing was judged yet.
     """
 
     first_minute: int
@@ -94,7 +96,10 @@ class _Looked:
 
 
 class _Tape:
-    """A span being filled: arrays of its whole length, and the state to carry on from."""
+    """A span being filled: arrays of its whole length, and the state to carry on from.
+
+    `seen` is what was handed out of it as it is now; None: nothing yet.
+    """
 
     def __init__(self, first_minute: int, minutes: int, made_at: datetime, book: InForce) -> None:
         self.book = book
@@ -104,10 +109,13 @@ class _Tape:
         self.state: EvaluatorState | None = None
         self.next_minute = first_minute
         self.batches: dict[str, _BatchTape] = {}
+        self.seen: SpanRecord | None = None
         self.lock = threading.Lock()
 
 
 class _BatchTape:
+    """The arrays of one batch. Handed out they change no more: they are copied before writing."""
+
     def __init__(self, minutes: int) -> None:
         self.felt = {felt: np.full(minutes, np.nan) for felt in Felt}
         self.margin = np.full(minutes, np.nan)
@@ -117,6 +125,16 @@ class _BatchTape:
         self.doses: dict[str, NDArray[np.float64]] = {}
         self.reserve_pct = _no_band(minutes)
         self.hours_to_critical = _no_band(minutes)
+
+    def copied(self) -> _BatchTape:
+        new = copy(self)
+        new.felt = {felt: values.copy() for felt, values in self.felt.items()}
+        new.doses = {name: total.copy() for name, total in self.doses.items()}
+        new.margin, new.limit = self.margin.copy(), self.limit.copy()
+        new.standing = self.standing.copy()
+        new.reserve_pct = self.reserve_pct.copy()
+        new.hours_to_critical = self.hours_to_critical.copy()
+        return new
 
 
 class Sight:
@@ -186,12 +204,14 @@ class Sight:
                 if tape.state is None:
                     self._begin(tape)
                 self._carry_on(tape, judged_to)
-            return SpanRecord(
-                first_minute=first_minute,
-                minutes=minutes,
-                judged_to=max(first_minute, min(tape.next_minute, end)),
-                batches={code: _frozen(batch) for code, batch in tape.batches.items()},
-            )
+            if tape.seen is None:
+                tape.seen = SpanRecord(
+                    first_minute=first_minute,
+                    minutes=minutes,
+                    judged_to=max(first_minute, min(tape.next_minute, end)),
+                    batches={code: _handed_out(batch) for code, batch in tape.batches.items()},
+                )
+            return tape.seen
 
     def recent(self, code: str, first_minute: int, end_minute: int) -> Mapping[Felt, Slots]:
         """Return the quarter hours of a batch's air in a span of minutes, as far as kept now.
@@ -254,6 +274,9 @@ class Sight:
         state = tape.state if tape.state is not None else start(watched)
         tape.state, _, record = sweep(watched, state, block)
         tape.next_minute = to_minute
+        if tape.seen is not None:
+            tape.batches = {code: batch.copied() for code, batch in tape.batches.items()}
+            tape.seen = None
         skip = max(0, tape.first_minute - first)
         if skip < count:
             _write(tape, record, skip=skip, at=first + skip - tape.first_minute)
@@ -290,15 +313,14 @@ def _places(batch: _BatchTape, swept: BatchRecord) -> NDArray[np.int16]:
     return own[swept.limit]
 
 
-def _frozen(batch: _BatchTape) -> BatchRecord:
-    """Return a copy that later minutes do not change."""
+def _handed_out(batch: _BatchTape) -> BatchRecord:
     return BatchRecord(
-        felt={felt: values.copy() for felt, values in batch.felt.items()},
+        felt=dict(batch.felt),
         limits=batch.limits,
-        margin=batch.margin.copy(),
-        limit=batch.limit.copy(),
-        standing=batch.standing.copy(),
-        doses={name: total.copy() for name, total in batch.doses.items()},
+        margin=batch.margin,
+        limit=batch.limit,
+        standing=batch.standing,
+        doses=dict(batch.doses),
         reserve_pct=_band_in(batch.reserve_pct),
         hours_to_critical=_band_in(batch.hours_to_critical),
     )
@@ -309,8 +331,8 @@ def _no_band(minutes: int) -> NDArray[np.float64]:
 
 
 def _band_in(rows: NDArray[np.float64]) -> Band | None:
-    """Return a copy of the band; None where nothing was reckoned in all the span."""
+    """Return the band; None where nothing was reckoned in all the span."""
     if bool(np.all(np.isnan(rows[1]))):
         return None
-    low, central, high = rows.copy()
+    low, central, high = rows
     return Band(low, central, high)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 from fastapi import APIRouter, Header, Path, Query, Request, Response
 from pydantic import AwareDatetime, BaseModel, Field
 
+from api.accounts.caller import leads, signed_in
 from api.at_bench import AgainstPlan, LeadOnly, says, undo, write_down
 from api.book import form_revision, forms_in
 from api.entering import (
@@ -41,7 +42,7 @@ KindName = Annotated[str, Path(pattern=f"^({'|'.join(NAMED_BY)})$")]
 Person = Annotated[str, Query(min_length=1, max_length=40)]
 Note = Annotated[str, Field(max_length=300)]
 LEAD_ONLY = Words(
-    en="Only the lead may do this against the care plan, and a note must say why.",
+    en="Only a lead may do this against the care plan, and a note must say why.",
     es="Solo quien dirige puede hacer esto contra el plan, y una nota debe decir por qué.",
 )
 
@@ -225,7 +226,9 @@ def written_router(parts: Parts) -> APIRouter:
         return _page_of(whole, limit, cursor or 0, request, response)
 
     @router.post("/batches/{code}/observations", status_code=HTTPStatus.CREATED)
-    def observe(response: Response, code: ThingName, body: Observing) -> NumberBody:
+    def observe(
+        request: Request, response: Response, code: ThingName, body: Observing
+    ) -> NumberBody:
         """Enter what was seen or done; it counts from the next minute that is judged.
 
         What would harm the plants by their care plan is refused with 409.
@@ -234,7 +237,14 @@ def written_router(parts: Parts) -> APIRouter:
         said = body.model_dump(exclude_none=True, exclude={"by", "device_id", "override"})
         seeing = Seeing(code, said, body.by, body.device_id)
         try:
-            kept = write_down(parts.records, parts.book, seeing, at=now, override=body.override)
+            kept = write_down(
+                parts.records,
+                parts.book,
+                seeing,
+                at=now,
+                override=body.override,
+                lead=leads(signed_in(request), body.by, parts.site),
+            )
         except UnknownThing as trouble:
             raise _nothing(Kind.BATCH.value, code) from trouble
         except Refused as trouble:

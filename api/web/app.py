@@ -16,6 +16,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
 
+from api.accounts.caller import signed_in
 from api.accounts.keeping import AccountKeeping
 from api.accounts.signing import Signing
 from api.night_sheet.routes import sheet_router
@@ -26,7 +27,6 @@ from api.records.session import reading
 from api.v1.description import describe
 from api.v1.problems import Problem, detail_of, problem_answer, wrongs_in
 from api.v1.router import v1_router
-from api.v1.sight import Sight
 from api.v1.unchanged import Unchanged
 from api.web.account_pages import own_account_router
 from api.web.accounts_page import accounts_router
@@ -37,7 +37,6 @@ from api.web.door import Door, demand_classed
 from api.web.guard import HEADERS, Guard
 from api.web.hold_pages import holding_router
 from api.web.house_page import house_router
-from api.web.identity import signed_in
 from api.web.labels_page import labels_router
 from api.web.live import Live, live_router
 from api.web.pages import Desk, desk, pages_router
@@ -55,6 +54,7 @@ if TYPE_CHECKING:
     from collections.abc import AsyncIterator
 
     from api.parts import Parts
+    from api.v1.sight import Sight
     from rules.model.site import Site
 
 log = logging.getLogger(__name__)
@@ -64,9 +64,11 @@ OUR_FAULT = "Something went wrong on this side. The log says more; the watch goe
 STORE_AWAY = "The store of readings does not answer. The log says more."
 
 
-def create_app(parts: Parts) -> FastAPI:
-    """Build the application. It starts nothing: the watch and the collector run elsewhere."""
-    sight = Sight(parts)
+def create_app(parts: Parts, sight: Sight) -> FastAPI:
+    """Build the application. It starts nothing: the watch and the collector run elsewhere.
+
+    `sight` is shared with what draws for messages: a day is worked out once for both.
+    """
     live = Live(parts)
     at = desk(parts)
     signing, keeping = accounts_in(parts)

@@ -14,11 +14,12 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse
 from starlette.exceptions import HTTPException
 
+from api.accounts.caller import leads, signed_in
 from api.at_bench import AgainstPlan, LeadOnly, declare, says, undo, write_down
 from api.entering import Refused, Seeing, TooLate, UnknownThing
 from api.records.entries import ChangedMeanwhile
 from api.web.bench_deeds import bench_page, deed_fields
-from api.web.identity import may, signed_in
+from api.web.identity import may
 from api.web.pages import keep_choice, own_address
 from api.web.words.bench import bench_words
 from rules.model.batch import Stage
@@ -126,7 +127,14 @@ def bench_router(at: Desk, sight: Sight) -> APIRouter:
         seeing = Seeing(batch.code, fields, by, device)
         now = parts.clock.now()
         try:
-            write_down(parts.records, parts.book, seeing, at=now, override=override)
+            write_down(
+                parts.records,
+                parts.book,
+                seeing,
+                at=now,
+                override=override,
+                lead=leads(signed_in(request), by, parts.site),
+            )
         except (Refused, AgainstPlan, LeadOnly, ChangedMeanwhile, UnknownThing) as trouble:
             status, wrong = refusal(trouble, at.telling(request))
             return page(request, batch.code, status=status, wrong=wrong)
@@ -172,6 +180,7 @@ def bench_router(at: Desk, sight: Sight) -> APIRouter:
                 by=by,
                 at=parts.clock.now(),
                 override=override,
+                lead=leads(signed_in(request), by, parts.site),
             )
         except (Refused, AgainstPlan, LeadOnly, ChangedMeanwhile) as trouble:
             status, wrong = refusal(trouble, at.telling(request))

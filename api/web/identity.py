@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from api.accounts.caller import signed_in
 from api.accounts.roles import Demand, Need
 from api.accounts.signing import SESSION_LASTS, Place, Signed
 
@@ -30,12 +31,6 @@ def cookie_name(name: str, *, secure: bool) -> str:
 def is_secure(base_url: str) -> bool:
     """Return whether people reach the pages through an encrypted connection."""
     return base_url.lower().startswith("https://")
-
-
-def signed_in(request: Request) -> Signed | None:
-    """Return whom a request is from; None: nobody signed in, or accounts are off."""
-    found = request.scope.get("state", {}).get("signed")
-    return found if isinstance(found, Signed) else None
 
 
 def demand_signed(request: Request) -> Signed:

@@ -16,6 +16,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.exceptions import HTTPException
 
+from api.accounts.caller import signed_in
 from api.drawing.day import day_of
 from api.records.alarms import NothingToAcknowledge, UnknownAlarm, acknowledge
 from api.records.session import writing
@@ -23,7 +24,7 @@ from api.records.tables import as_ms
 from api.web.alarm_pages import alarm_page, alarms_page
 from api.web.batch_page import batch_page
 from api.web.day_charts import frame_of
-from api.web.identity import may, signed_in
+from api.web.identity import may
 from api.web.now_page import now_page
 from api.web.pictures import day_picture
 from api.web.sensor_page import sensor_page

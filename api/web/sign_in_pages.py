@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 
+from api.accounts.caller import signed_in
 from api.accounts.keeping import NotDone, TooWeak
 from api.accounts.set_up import drop_code, is_code
 from api.accounts.signing import Wait
@@ -20,7 +21,6 @@ from api.web.identity import (
     is_secure,
     keep_signed_in,
     place_of,
-    signed_in,
 )
 from api.web.pages import own_address
 from api.web.words.accounts import account_words

@@ -29,7 +29,8 @@ class Bench:
 
     def write(self, code, seen, *, by="tobin", device=None, at=NOW, override=False, **fields):
         seeing = Seeing(code, {"seen": seen, **fields}, by, device)
-        kept = write_down(self.records, self.book, seeing, at=at, override=override)
+        lead = by == self.book.now.site.lead
+        kept = write_down(self.records, self.book, seeing, at=at, override=override, lead=lead)
         self.keeping.refresh()
         return kept
 
@@ -39,7 +40,15 @@ class Bench:
 
     def declare(self, code, to, *, because, by="tobin", override=False):
         declare(
-            self.records, self.book, code, to, because=because, by=by, at=NOW, override=override
+            self.records,
+            self.book,
+            code,
+            to,
+            because=because,
+            by=by,
+            at=NOW,
+            override=override,
+            lead=by == self.book.now.site.lead,
         )
         self.keeping.refresh()
 

@@ -26,6 +26,7 @@ from api.records.observations import entered
 from api.records.session import open_records, reading
 from api.settings import Settings
 from api.site_files import read_nursery
+from api.v1.sight import Sight
 from api.watch.clock import TurnedClock, milliseconds
 from api.watch.loop import Watch
 from api.web.app import create_app
@@ -159,7 +160,7 @@ def serving(parts: Parts, *, port: int = 0) -> Iterator[str]:
     """Serve the real application while the block runs; yields its address. Port 0: a free one."""
     with socket.create_server(("127.0.0.1", port)) as listening:
         config = uvicorn.Config(
-            create_app(parts), log_config=None, lifespan="on", proxy_headers=False
+            create_app(parts, Sight(parts)), log_config=None, lifespan="on", proxy_headers=False
         )
         server = PageServer(config, parts.stopping)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})

@@ -280,7 +280,7 @@ def test_a_step_that_harms_is_refused_with_its_reason_also_when_it_waited(hand):
     hand.until(lambda: "new growth" in hand.driver.find_element(By.ID, "not-yet").text)
     hand.write("why-1", "mould")
     hand.press("#against-1 button")
-    hand.until(lambda: hand.says("Only the lead may do this against the care plan"))
+    hand.until(lambda: hand.says("Only a lead may do this against the care plan"))
     assert hand.words() == []
 
 

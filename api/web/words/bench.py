@@ -78,10 +78,12 @@ ENGLISH = BenchWords(
     note="A remark",
     note_keep="Write the remark down",
     not_yet="Not yet",
-    lead_only="Only {lead} may decide otherwise, and must say why.",
+    lead_only="Only a lead, as {lead} is, may decide otherwise, and must say why.",
     lead_why="Why all the same",
     lead_do="{what} all the same",
-    lead_demanded="Only {lead} may do this against the care plan, and a note must say why.",
+    lead_demanded=(
+        "Only a lead, as {lead} is, may do this against the care plan, and a note must say why."
+    ),
     better_not="Better not",
     just_written="Just written down",
     take_back="Take it back",
@@ -129,10 +131,13 @@ SPANISH = BenchWords(
     note="Una nota",
     note_keep="Anotar la nota",
     not_yet="Todavía no",
-    lead_only="Solo {lead} puede decidir otra cosa, y debe decir por qué.",
+    lead_only="Solo quien dirige, como {lead}, puede decidir otra cosa, y debe decir por qué.",
     lead_why="Por qué de todos modos",
     lead_do="{what} de todos modos",
-    lead_demanded="Solo {lead} puede hacer esto contra el plan, y una nota debe decir por qué.",
+    lead_demanded=(
+        "Solo quien dirige, como {lead}, puede hacer esto contra el plan, y una nota debe decir "
+        "por qué."
+    ),
     better_not="Mejor no",
     just_written="Recién anotado",
     take_back="Quitarlo",

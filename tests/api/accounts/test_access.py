@@ -7,6 +7,7 @@ import re
 import pytest
 
 from api.accounts.roles import ACCESS, MAY, Need, Role, demand
+from api.v1.sight import Sight
 from api.web.app import create_app
 from collector.tokens import DeviceTokens
 
@@ -42,7 +43,7 @@ def filled(path: str) -> str:
 
 
 def test_every_address_of_the_application_is_in_exactly_one_class(empty):
-    there = set(routes_of(create_app(empty.parts).router.routes))
+    there = set(routes_of(create_app(empty.parts, Sight(empty.parts)).router.routes))
     assert len(there) > 60
     assert there - set(ACCESS) == set(), "give these a class in api/accounts/roles.py"
     assert set(ACCESS) - there == set(), "these are gone from the application"

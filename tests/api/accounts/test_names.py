@@ -191,3 +191,22 @@ def test_a_program_needs_no_origin_and_is_given_no_cookie(house):
 def test_a_body_too_large_is_refused_before_it_is_looked_at(house):
     one = house.signed_in("wren")
     assert one.post(WHERE, content=b"x" * (17 * 1024 * 1024)).status_code == 413
+
+
+def test_against_the_plan_counts_the_role_of_a_lead_and_not_the_leads_name(house):
+    """A tablet at the bench may write in everybody's name; it leads nobody."""
+    against = {"seen": "cover_off", "override": True, "note": "full of mould"}
+    house.invite("tablet", Role.TEND, ("tobin", "wren"))
+    tablet = house.signed_in("tablet")
+    form = {"what": "cover_off", "by": "wren", "note": "full of mould", "override": "true"}
+    assert tablet.post(WHERE, json={**against, "by": "wren"}).status_code == 403
+    assert tablet.post("/bench/MG-07", data=form).status_code == 403
+    stage = {"stage": "hardening", "by": "wren", "because": "no bag left", "override": "true"}
+    assert tablet.post("/bench/MG-07/stage", data=stage).status_code == 403
+    narrow = house.program(token_of(house, "wren", Role.TEND))
+    assert narrow.post(WHERE, json={**against, "by": "wren"}).status_code == 403
+
+    house.invite("odell", Role.LEAD)
+    assert house.signed_in("odell").post(WHERE, json=against).status_code == 201
+    trail = house.signed_in("wren").get("/api/v1/batches/MG-07/history").json()["trail"]
+    assert trail[-1]["by"] == "odell"

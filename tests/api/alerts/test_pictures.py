@@ -5,7 +5,8 @@ from __future__ import annotations
 import base64
 import io
 import logging
-from datetime import UTC, datetime
+import threading
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -84,7 +85,9 @@ def pictures_of(nursery) -> Pictures:
     return Pictures(parts, Sight(parts))
 
 
-def with_pictures(nursery, picture: Callable) -> AlertService:
+def with_pictures(
+    nursery, picture: Callable, *, wait: timedelta = timedelta(minutes=2)
+) -> AlertService:
     return AlertService(
         nursery.book,
         nursery.records,
@@ -92,6 +95,7 @@ def with_pictures(nursery, picture: Callable) -> AlertService:
         nursery.channels,
         base_url="http://shed.invalid",
         picture=picture,
+        picture_wait=wait,
     )
 
 
@@ -120,6 +124,50 @@ def test_a_mail_carries_the_chart_and_says_the_same_in_words(nursery, postbox):
     words = mail.get_body(("plain",)).get_content()
     assert "70 %" in words
     assert "80" in words
+
+
+def test_danger_is_told_without_a_picture_that_takes_too_long(nursery, postbox):
+    """However long a drawing takes, the words go; what is drawn later is ready for the next."""
+    go_on = threading.Event()
+    drawn: list[bytes] = []
+
+    def slow(about, person, now) -> bytes | None:
+        go_on.wait(60)
+        drawn.append(pictures_of(nursery).with_message(about, person, now))
+        return drawn[-1]
+
+    service = with_pictures(nursery, slow, wait=timedelta(milliseconds=50))
+    dry_after_a_gap(nursery)
+    try:
+        assert service.turn() >= 1
+        mail = next(one for one in postbox.mail if "too dry" in str(one["Subject"]))
+        assert [part.get_content_type() for part in mail.walk()].count("image/png") == 0
+        assert "70 %" in mail.get_content()
+        assert drawn == []
+    finally:
+        go_on.set()
+
+
+def test_pictures_are_drawn_beside_the_sending_in_the_order_of_the_messages(nursery, postbox):
+    threads: list[str] = []
+    asked: list[int] = []
+
+    def noted(about, person, now) -> bytes | None:
+        threads.append(threading.current_thread().name)
+        asked.append(about[0].id)
+        return pictures_of(nursery).with_message(about, person, now)
+
+    service = with_pictures(nursery, noted)
+    dry_after_a_gap(nursery)
+    assert service.turn() >= 2
+    assert {name.partition("_")[0] for name in threads} == {"pictures"}
+    assert len(asked) >= 2
+    with_chart = [
+        mail
+        for mail in postbox.mail
+        if any(part.get_content_type() == "image/png" for part in mail.walk())
+    ]
+    assert len(with_chart) == len(asked)
 
 
 def test_the_line_breaks_where_nothing_was_seen_and_the_limit_is_drawn_right_across(nursery):

@@ -79,6 +79,33 @@ def test_what_was_exported_and_is_taken_over_changes_nothing(nursery, capsys):
     assert entries(nursery) == 0
 
 
+def test_what_was_entered_counts_for_the_commands_that_read_the_site_file(nursery, capsys):
+    rows = exported(nursery)
+    new = ["MG-77" if i == 0 else one for i, one in enumerate(rows[1])]
+    new[rows[0].index("revision")] = ""
+    write(nursery, [*rows, new])
+    assert taken() == 0
+    capsys.readouterr()
+    assert main(["next", "--batch", "MG-77", "--json"]) in {0, 1}
+    assert [one["code"] for one in json.loads(capsys.readouterr().out)["batches"]] == ["MG-77"]
+    assert main(["labels", "--batch", "MG-77", "--out", "labels.pdf"]) == 0
+    assert "1 labels in labels.pdf" in capsys.readouterr().out
+    assert (
+        main(
+            [
+                "lasts",
+                "--site",
+                "site.toml",
+                *["--batch", "MG-77", "--temperature", "28", "--humidity", "90"],
+            ]
+        )
+        == 0
+    )
+    assert "MG-77" in capsys.readouterr().out
+    assert main(["next", "--batch", "MG-77", "--data", "elsewhere"]) == 2
+    assert "there is no batch MG-77" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
     ("between", "encoding"),
     [(",", "utf-8"), (";", "utf-8-sig"), ("\t", "utf-16"), (";", "cp1252")],

@@ -121,7 +121,7 @@ def test_a_plan_without_a_release_table_says_that_no_step_can_be_worked_out(caps
 
 def test_a_batch_that_is_not_there_is_bad_usage(capsys):
     assert main(["next", "--site", str(DEMO), "--batch", "XX-99"]) == 2
-    assert "there is no batch XX-99. The site file has MG-07, AV-12" in capsys.readouterr().err
+    assert "there is no batch XX-99. Known are MG-07, AV-12" in capsys.readouterr().err
 
 
 def test_faults_in_the_files_are_told_and_nothing_is_guessed(tmp_path, capsys):

@@ -65,3 +65,22 @@ def test_the_next_day_goes_on_from_what_the_watch_carried(tern_hollow):
         db.exec_driver_sql("DELETE FROM watch_milestones")
     anew = [code for code, *one in carried(tern_hollow, tomorrow) if not agrees(*one)]
     assert anew != []
+
+
+def test_what_was_handed_out_stays_as_it_was_while_the_watch_goes_on(tern_hollow):
+    sight = Sight(tern_hollow.parts)
+    first = noon(tern_hollow, 0)
+    before = sight.span(first, A_DAY)
+    assert sight.span(first, A_DAY) is before
+    kept = {code: one.standing.copy() for code, one in before.batches.items()}
+    felt = {code: one.felt[Felt.AIR_TEMPERATURE].copy() for code, one in before.batches.items()}
+    tern_hollow.go_on(30)
+    after = sight.span(first, A_DAY)
+    assert after.judged_to == before.judged_to + 30
+    for code, one in before.batches.items():
+        assert np.array_equal(one.standing, kept[code])
+        assert np.array_equal(one.felt[Felt.AIR_TEMPERATURE], felt[code], equal_nan=True)
+    changed = [
+        code for code, one in after.batches.items() if not np.array_equal(one.standing, kept[code])
+    ]
+    assert changed
