@@ -19,7 +19,7 @@ from rules.model.reading import MINUTE_MS, Reading, StoredReading
 from rules.quality import brought_within, can_be_believed
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     from rules.model.place import Channel
     from rules.model.site import Site
@@ -136,6 +136,21 @@ def block_of_series(
         refused[there, column] = False
     return CellBlock(
         first_minute=first_minute, channels=keys, means=means, present=present, refused=refused
+    )
+
+
+def narrowed(block: CellBlock, channels: Collection[str]) -> CellBlock:
+    """Return the same minutes of some channels alone, in the block's own order.
+
+    Channels that the block does not hold are left out.
+    """
+    columns = [i for i, key in enumerate(block.channels) if key in channels]
+    return CellBlock(
+        first_minute=block.first_minute,
+        channels=tuple(block.channels[i] for i in columns),
+        means=block.means[:, columns],
+        present=block.present[:, columns],
+        refused=None if block.refused is None else block.refused[:, columns],
     )
 
 

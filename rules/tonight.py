@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.cells import MICRO
+from rules.cells import MICRO, narrowed
 from rules.felt import felt_values, held_in
 from rules.model.quantities import Felt
 
@@ -139,7 +139,10 @@ def recent_slots(batch: BatchWatch, block: CellBlock, quantity: Felt) -> Slots:
     """Return what a batch felt in a block, from when the sensor that speaks at its end began to."""
     minute = block.first_minute + np.arange(len(block.means), dtype=np.int64)
     speaker = batch.span_at(block.first_minute + len(minute) - 1).speakers.get(quantity)
-    whole, there = felt_values(speaker, held_in(block, {}), slice(0, len(minute)))
+    # Of a large nursery's block only what speaks here: carrying on all of it takes a second.
+    spoken = () if speaker is None else {source.channel for source in speaker.sources}
+    held = held_in(narrowed(block, spoken), {})
+    whole, there = felt_values(speaker, held, slice(0, len(minute)))
     if speaker is not None:
         there = there & (minute >= speaker.since_minute)
     return slots_of(block.first_minute, np.where(there, whole / np.float64(MICRO), np.nan))

@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.cells import MICRO, block_of, cell_in, cell_of, in_our_unit
+from rules.cells import MICRO, block_of, cell_in, cell_of, in_our_unit, narrowed
 from rules.model.place import Channel
 from rules.model.quantities import MEANINGS, Quantity
 from rules.model.quantities import in_our_unit as one_in_our_unit
@@ -98,6 +98,17 @@ def test_a_minute_is_the_same_alone_in_a_block_and_in_any_order(readings, data):
     again = block_of(SITE, FIRST, MINUTES, shuffled)
     assert np.array_equal(again.means, block.means)
     assert np.array_equal(again.present, block.present)
+
+
+@given(readings=readings, kept=st.sets(st.sampled_from([*SITE.channels, "of/nowhere"])))
+def test_some_channels_alone_are_as_they_are_among_all(readings, kept):
+    whole = block_of(SITE, FIRST, MINUTES, readings)
+    some = narrowed(whole, kept)
+    assert some.channels == tuple(key for key in whole.channels if key in kept)
+    for minute in range(FIRST, FIRST + MINUTES):
+        cell, alone = cell_in(whole, minute), cell_in(some, minute)
+        assert alone.means == {key: mean for key, mean in cell.means.items() if key in kept}
+        assert alone.refused == cell.refused & kept
 
 
 @given(readings=readings)
