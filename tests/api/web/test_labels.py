@@ -206,7 +206,7 @@ def test_the_command_writes_the_pdf(tmp_path, capsys):
     ("more", "said"),
     [
         (["--sheet", "a5"], '--sheet: "a5" is not known; write one of a4-24'),
-        (["--batch", "XX-99"], '--batch: "XX-99" is not in'),
+        (["--batch", "XX-99"], '--batch: "XX-99" is not known'),
         (["--copies", "0"], "--copies: 0 is not a number of labels"),
         (["--first", "25"], "the first free place on a4-24 lies between 1 and 24"),
         (["--out", "/nowhere/at/all.pdf"], "--out: /nowhere/at/all.pdf can't be written"),
