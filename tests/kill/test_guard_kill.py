@@ -108,7 +108,7 @@ class Program:
         self.env = os.environ | {
             "GRAFTVIGIL_MAIL_SERVER": f"smtp://127.0.0.1:{postbox.port}",
             "GRAFTVIGIL_BROKER_AWAY_S": "5",
-            # In some hours of the day a first start owes a night sheet, which is not looked for here.
+            # At some hours a first start owes a night sheet, which is not looked for here.
             "GRAFTVIGIL_SHEET_EVENING": "",
             "GRAFTVIGIL_SHEET_MORNING": "",
         }
