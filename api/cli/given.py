@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy import Engine
 
-    from api.book import Book
+    from api.book import Book, InForce
     from api.site_files import Nursery
     from rules.model.plan import CarePlan
     from rules.model.site import Site
@@ -122,24 +122,28 @@ def in_force(
 
     A data folder without records stands for files alone. CannotGoOn with every fault, a line each.
     """
-    records_there = records_if_any(data)
-    if records_there is None:
+    now = _entered(site_file, plans, data)
+    if now is None:
         read, alone = nursery(site_file, plans)
         return alone, read.versions
-    try:
-        now = book(site_file, plans, records_there).now
-    finally:
-        records_there.dispose()
     return now.site, now.plans
 
 
 def site_in_force(site_file: Path, data: Path) -> Site:
     """Return the site with what people entered; without records its file alone, no plans read."""
+    now = _entered(site_file, None, data)
+    return site(site_file) if now is None else now.site
+
+
+def _entered(site_file: Path, plans: Path | None, data: Path) -> InForce | None:
+    """Return what is in force with what people entered; None where there are no records."""
     there = records_if_any(data)
     if there is None:
-        return site(site_file)
-    there.dispose()
-    return in_force(site_file, None, data)[0]
+        return None
+    try:
+        return book(site_file, plans, there).now
+    finally:
+        there.dispose()
 
 
 def readings_file(data: Path) -> Path:
