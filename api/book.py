@@ -11,7 +11,7 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from api.records.entries import NOTHING_KNOWN, Kind
+from api.records.entries import NOTHING_KNOWN, Kind, taken_back
 from api.records.observations import with_entered
 from api.site_files import Files, PlanFolder, site_in
 from api.written.entered import NAMED_BY, Put, key_of
@@ -137,8 +137,8 @@ def compiled(
     site, faults = site_in(base.files, puts)
     if site is None or faults:
         return faults
-    back = {one.key for one in entries if one.kind is Kind.OBSERVATION and one.body is None}
-    site = with_entered(site, (one for one in seen if str(one.id) not in back))
+    back = taken_back(entries)
+    site = with_entered(site, (one for one in seen if one.id not in back))
     return in_force_of(site, base.files.folder.versions, base=base, known=known)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
@@ -32,6 +32,20 @@ class Turn:
     start: datetime
     end: datetime
     who: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Duty:
+    """Who is on duty from an instant to another, UTC, and who stands in if they do not answer.
+
+    `by_shift` False: nobody has a shift, and the lead is told instead.
+    """
+
+    start: datetime
+    end: datetime
+    people: tuple[Person, ...]
+    backups: tuple[Person, ...]
+    by_shift: bool
 
 
 def who_is_on_duty(site: Site, at: datetime) -> tuple[Person, ...]:
@@ -145,6 +159,25 @@ def changes_between(site: Site, start: datetime, end: datetime) -> tuple[datetim
                 found.update(turn_span(shift, day, site.site))
         day += _DAY
     return tuple(sorted(one for one in found if start <= one < end))
+
+
+def duty_between(site: Site, start: datetime, end: datetime) -> tuple[Duty, ...]:
+    """Return who is on duty between two aware instants, stretch by stretch where people change."""
+    edges = sorted({start, *changes_between(site, start, end)})
+    found: list[Duty] = []
+    for edge, following in zip(edges, [*edges[1:], end], strict=True):
+        people, backups = who_is_on_duty(site, edge), backups_at(site, edge)
+        by_shift = any(turn.who is not None for turn in turns_at(site, edge))
+        last = found[-1] if found else None
+        if last is not None and (last.people, last.backups, last.by_shift) == (
+            people,
+            backups,
+            by_shift,
+        ):
+            found[-1] = replace(last, end=following)
+        else:
+            found.append(Duty(edge, following, people, backups, by_shift))
+    return tuple(found)
 
 
 def uncovered(site: Site, start: datetime, end: datetime) -> tuple[tuple[datetime, datetime], ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from api.night_sheet.sheet import Around, Doubt, Hours
+from api.night_sheet.sheet import Around, Doubt
 from api.records.alarms import standing_alarms
 from api.records.session import reading
 from api.records.ways import last_tries
@@ -14,7 +14,7 @@ from rules.due import checks, method_steps
 from rules.local_time import local_day
 from rules.model.batch import ENDED
 from rules.model.plan import plan_of
-from rules.rota import backups_at, changes_between, turns_at, who_is_on_duty
+from rules.rota import duty_between
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -40,34 +40,9 @@ def around(parts: Parts, present: Present, *, until: datetime) -> Around:
         works=works,
         due=tuple(_due(parts, at)),
         doubts=tuple(_doubts(parts, present)),
-        duty=duty(parts.site, at, until),
+        duty=duty_between(parts.site, at, until),
         failing=frozenset(key for key, one in tries.items() if not one.arrived),
     )
-
-
-def duty(site: Site, start: datetime, end: datetime) -> tuple[Hours, ...]:
-    """Return who is on duty between two aware instants, hour by hour where people change."""
-    edges = sorted({start, *changes_between(site, start, end)})
-    found: list[Hours] = []
-    for edge, following in zip(edges, [*edges[1:], end], strict=True):
-        one = Hours(
-            start=edge,
-            end=following,
-            people=who_is_on_duty(site, edge),
-            backups=backups_at(site, edge),
-            by_shift=any(turn.who is not None for turn in turns_at(site, edge)),
-        )
-        last = found[-1] if found else None
-        same = last is not None and (last.people, last.backups, last.by_shift) == (
-            one.people,
-            one.backups,
-            one.by_shift,
-        )
-        if last is not None and same:
-            found[-1] = Hours(last.start, following, one.people, one.backups, one.by_shift)
-        else:
-            found.append(one)
-    return tuple(found)
 
 
 def in_care(site: Site, at: datetime) -> tuple[Batch, ...]:

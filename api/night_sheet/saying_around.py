@@ -20,13 +20,14 @@ from rules.work_in_hand import PLACES
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from api.night_sheet.sheet import Around, Doubt, Hours
+    from api.night_sheet.sheet import Around, Doubt
     from api.night_sheet.voice import Voice
     from api.records.alarms import AlarmRecord
     from rules.doubt import QualityTest
     from rules.due import Due
     from rules.model.people import Person
     from rules.model.work import Work
+    from rules.rota import Duty
 
 
 def section(name: str, items: Sequence[Item], voice: Voice) -> Section:
@@ -145,7 +146,7 @@ def _due(code: str, due: Due, voice: Voice) -> Item:
     return Item(voice.words.overdue.format(batch=code, says=says, day=day), (), batch=code)
 
 
-def _hours(one: Hours, around: Around, voice: Voice) -> Item:
+def _hours(one: Duty, around: Around, voice: Voice) -> Item:
     words, place = voice.words, voice.site.site
     start, end = (f"{to_local(at, place):%H:%M}" for at in (one.start, one.end))
     names = ", ".join(person.name for person in one.people)

@@ -16,12 +16,12 @@ if TYPE_CHECKING:
     from rules.due import Due
     from rules.model.batch import Batch, Stage
     from rules.model.event import Standing
-    from rules.model.people import Person
     from rules.model.plan import Limit
     from rules.model.quantities import Felt
     from rules.model.work import Work
     from rules.night import HoursBeyond, NightPast, Worry
     from rules.outlook import DryingNow
+    from rules.rota import Duty
     from rules.tonight import Expected, NotShown
 
 
@@ -69,20 +69,6 @@ class Doubt:
 
 
 @dataclass(frozen=True, slots=True)
-class Hours:
-    """Who is on duty from an instant to another, UTC, and who stands in if they do not answer.
-
-    `by_shift` False: nobody has a shift, and the lead is told instead.
-    """
-
-    start: datetime
-    end: datetime
-    people: tuple[Person, ...]
-    backups: tuple[Person, ...]
-    by_shift: bool
-
-
-@dataclass(frozen=True, slots=True)
 class Around:
     """What both sheets say beside the batches.
 
@@ -93,7 +79,7 @@ class Around:
     works: tuple[Work, ...]
     due: tuple[tuple[str, Due], ...]
     doubts: tuple[Doubt, ...]
-    duty: tuple[Hours, ...]
+    duty: tuple[Duty, ...]
     failing: frozenset[tuple[str, str]]
 
 

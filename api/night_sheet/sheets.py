@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 
 from api.alerts.message import MessageText
 from api.drawing.day import instant_of
-from api.night_sheet.around import duty
 from api.night_sheet.evening import evening_sheet, night_after
 from api.night_sheet.morning import DUTY_AHEAD, morning_sheet
 from api.night_sheet.saying_evening import evening_told
@@ -25,7 +24,7 @@ from api.records.session import reading, writing
 from api.records.sheets import keep_sheet, sheet_of
 from api.records.tables import as_ms
 from rules.model.reading import minute_of
-from rules.rota import people_of, the_lead
+from rules.rota import duty_between, people_of, the_lead
 from rules.sheet_times import SheetKind, latest_due
 
 if TYPE_CHECKING:
@@ -80,7 +79,7 @@ class NightSheets:
         until = now + DUTY_AHEAD
         if kind is SheetKind.EVENING:
             until = max(instant_of(night_after(minute_of(as_ms(now)), site.site)[1]), now)
-        names = [person.id for one in duty(site, now, until) for person in one.people]
+        names = [person.id for one in duty_between(site, now, until) for person in one.people]
         return tuple(one for one in people_of(site, [*names, the_lead(site, now)]) if one.answers)
 
     def sheet(self, kind: SheetKind) -> Sheet:

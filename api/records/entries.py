@@ -16,7 +16,7 @@ from sqlalchemy import func, insert, select
 from api.records.tables import as_ms, entries, instant, observations
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
     from datetime import datetime
 
     from sqlalchemy import Connection
@@ -130,6 +130,13 @@ def in_force(db: Connection, *, up_to: int | None = None) -> tuple[Entry, ...]:
     of = ends.subquery()
     found = select(entries).join(of, entries.c.id == of.c.last).order_by(of.c.first)
     return tuple(_entry(row) for row in db.execute(found))
+
+
+def taken_back(entries: Iterable[Entry]) -> frozenset[int]:
+    """Return the numbers of the observations that entries take back."""
+    return frozenset(
+        int(one.key) for one in entries if one.kind is Kind.OBSERVATION and one.body is None
+    )
 
 
 def known(db: Connection) -> Known:

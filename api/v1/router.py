@@ -8,6 +8,7 @@ from fastapi import APIRouter
 
 from api.v1.alarms import alarms_router
 from api.v1.batches import batches_router
+from api.v1.care import care_router
 from api.v1.clock import clock_router
 from api.v1.collector import collector_router
 from api.v1.messages import messages_router
@@ -16,6 +17,8 @@ from api.v1.readings import readings_router
 from api.v1.rings import rings_router
 from api.v1.sensors import sensors_router
 from api.v1.series import series_router
+from api.v1.settings import settings_router
+from api.v1.staff import staff_router
 from api.v1.todo import todo_router
 from api.v1.watch import watch_router
 from api.v1.works import works_router
@@ -31,6 +34,7 @@ def v1_router(parts: Parts, sight: Sight) -> APIRouter:
     router = APIRouter(prefix="/api/v1", responses={"4XX": {"model": ProblemBody}})
     router.include_router(batches_router(parts, sight))
     router.include_router(series_router(parts, sight))
+    router.include_router(care_router(parts))
     router.include_router(alarms_router(parts))
     router.include_router(rings_router(parts))
     router.include_router(messages_router(parts))
@@ -42,4 +46,6 @@ def v1_router(parts: Parts, sight: Sight) -> APIRouter:
     router.include_router(works_router(parts))
     router.include_router(todo_router(parts))
     router.include_router(written_router(parts))
+    router.include_router(staff_router(parts))
+    router.include_router(settings_router(parts))
     return router

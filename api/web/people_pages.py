@@ -21,6 +21,7 @@ from api.alerts.answering import (
     take_on,
 )
 from api.alerts.links import Refusal
+from api.alerts.trial import owe_test
 from api.records.alarms import NothingToAcknowledge
 from api.records.observations import entered
 from api.records.session import reading, writing
@@ -28,7 +29,7 @@ from api.web.alarm_pages import line_of
 from api.web.answering import LONGEST_NOTE, deeds
 from api.web.now_page import WAITING
 from api.web.rota_pages import rota_of
-from api.web.staff_page import owe_test, staff_page
+from api.web.staff_page import staff_page
 from api.web.telling import Telling
 from api.web.words.languages import LANGUAGES
 from api.web.words.people import people_words
@@ -74,8 +75,7 @@ def people_router(at: Desk) -> APIRouter:
             unknown = at.telling(request).words.unknown_person
             raise HTTPException(HTTPStatus.UNPROCESSABLE_ENTITY, unknown)
         with writing(parts.records) as db:
-            owed = owe_test(db, found, at=parts.clock.now())
-        log.info("test_asked person=%s messages=%d", found.id, owed)
+            owe_test(db, found, at=parts.clock.now())
         return RedirectResponse("/staff", status_code=HTTPStatus.SEE_OTHER)
 
     @router.api_route("/answer/all/{token}", methods=["GET", "HEAD"])

@@ -13,13 +13,13 @@ from starlette.exceptions import HTTPException
 
 from api.book import form_revision
 from api.entering import Change, Refused, UnknownThing, change
-from api.night_sheet.around import duty
 from api.records.entries import ChangedMeanwhile, Kind
 from api.web.pages import keep_choice
 from api.web.words.rota import rota_words
 from api.written.entered import key_of
 from rules.local_time import local_day
 from rules.model.people import WEEK
+from rules.rota import duty_between
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -27,12 +27,12 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
     from api.book import InForce
-    from api.night_sheet.sheet import Hours
     from api.parts import Parts
     from api.web.pages import Desk
     from api.web.telling import Telling
     from api.web.words.rota import RotaWords
     from rules.model.people import Absence, Swap
+    from rules.rota import Duty
 
 LOOKED_AHEAD = timedelta(days=7)
 NEW = "none"
@@ -75,7 +75,7 @@ def rota_of(parts: Parts, telling: Telling) -> Rota:
     return Rota(
         lines=tuple(
             _line(one, telling, words)
-            for one in duty(site, telling.now, telling.now + LOOKED_AHEAD)
+            for one in duty_between(site, telling.now, telling.now + LOOKED_AHEAD)
         ),
         days_off=tuple(
             Written(_key(Kind.ABSENCE, one), _day_off(one, telling, words), one.because)
@@ -91,7 +91,7 @@ def rota_of(parts: Parts, telling: Telling) -> Rota:
     )
 
 
-def _line(hours: Hours, telling: Telling, words: RotaWords) -> RotaLine:
+def _line(hours: Duty, telling: Telling, words: RotaWords) -> RotaLine:
     names = ", ".join(person.name for person in hours.people) or words.nobody
     said = names
     if not hours.by_shift:

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from api.records.outbox import Cause, MessageKind, owe
 from api.records.session import reading
 from api.records.ways import last_tries
 from api.web.words.people import people_words
@@ -16,9 +15,6 @@ from rules.rota import is_away, next_change, who_is_on_duty
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-    from datetime import datetime
-
-    from sqlalchemy import Connection
 
     from api.parts import Parts
     from api.records.ways import LastTry
@@ -89,12 +85,6 @@ def staff_page(parts: Parts, telling: Telling) -> StaffPage:
             for person in sorted(site.person, key=lambda one: one.id not in here)
         ),
     )
-
-
-def owe_test(db: Connection, person: Person, *, at: datetime) -> int:
-    """Owe a test message by every way of a person, once a minute at most; return how many."""
-    key = f"test.{person.id}.{at:%Y%m%d%H%M}"
-    return owe(db, Cause(key, MessageKind.TEST, "", at), person=person, at=at)
 
 
 def _notes(parts: Parts, person: Person, telling: Telling, words: PeopleWords) -> tuple[str, ...]:

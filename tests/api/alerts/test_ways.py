@@ -16,10 +16,10 @@ from api.alerts.channels import Channels, Failed, Sent
 from api.alerts.links import LASTS, Link, Links
 from api.alerts.message import MessageText
 from api.alerts.service import AlertService
+from api.alerts.trial import owe_test
 from api.records.alarms import standing_alarms
 from api.records.outbox import MessageKind, newest_messages
 from api.records.session import writing
-from api.web.staff_page import owe_test
 
 DRY = 71.0
 TEXT = MessageText("MG-07 mango: air too dry", "Mist inside.")
