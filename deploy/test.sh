@@ -19,7 +19,6 @@ need faketime faketime
 [ -n "$(ls /usr/lib/postgresql/*/bin/postgres 2>/dev/null)" ] || need postgres postgresql
 need nsenter util-linux
 need chromium chromium
-need chromedriver chromium-driver
 [ -d /usr/share/fonts/truetype ] || wanted="$wanted fonts-dejavu-core"
 if [ -n "$wanted" ]; then
     # Unquoted on purpose: one word for each package.

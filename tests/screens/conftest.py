@@ -1,116 +1,270 @@
-"""A real browser at the pages of Tern Hollow, on a desk and on a phone."""
+"""A real browser at the pages of Tern Hollow, on a desk and on a phone.
+
+One browser serves the whole run; each test gets a fresh window of it, with nothing kept. Tests that
+change something get a nursery of their own (`screen`); tests that only look share one (`look`,
+`hot_look`), and whoever writes there all the same is told so at the end.
+"""
 
 from __future__ import annotations
 
 import os
-import tempfile
-from dataclasses import dataclass
+import sqlite3
+import time
+from contextlib import contextmanager
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-from axe_core_python.selenium import Axe
-from selenium import webdriver
-from selenium.webdriver.chrome.options import Options
-from selenium.webdriver.chrome.service import Service
+from axe_core_python.base import AXE_SCRIPT
+from playwright.sync_api import expect, sync_playwright
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
+
+    from playwright.sync_api import Browser, ConsoleMessage, Page
 
 SIZES = {"desk": (1280, 900), "phone": (360, 780)}
 AXE_TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 PICTURES = "GRAFTVIGIL_SCREENSHOTS"
+PATIENCE_S = 20
+
+# Counts what the page hears of changes, once it has dealt with it, and what it then asks for.
+EARS = """
+window.moves = 0; window.asked = 0;
+const ask = window.fetch;
+window.fetch = (...what) => { window.asked += 1; return ask(...what); };
+window.EventSource = class extends EventSource {
+  constructor(...how) {
+    super(...how);
+    this.addEventListener('moved', () => setTimeout(() => { window.moves += 1; }));
+  }
+};"""
+OPEN_ALL = "document.querySelectorAll('details').forEach((one) => { one.open = true; })"
+
+
+@dataclass
+class Weight:
+    """What the open page has fetched since it was put on the scales."""
+
+    total: int = 0  # bytes, as they came over the wire
+    places: set[str] = field(default_factory=set)
+    paths: list[str] = field(default_factory=list)
 
 
 @dataclass
 class Screen:
-    """A browser of one size, and where the pages are."""
+    """A window of one size, and where the pages are."""
 
     name: str
-    driver: webdriver.Chrome
+    page: Page
     address: str
+    said: list[str] = field(default_factory=list)
+
+    @property
+    def width(self) -> int:
+        return SIZES[self.name][0]
 
     def open(self, path: str) -> None:
-        self.driver.get(self.address + path)
+        self.page.goto(self.address + path)
+
+    def heading(self):
+        return self.page.locator("#live h1")
+
+    def live(self):
+        return self.page.locator("#live")
+
+    def expect_live(self, text: str, *, within_s: float = PATIENCE_S) -> None:
+        """Wait until the page says this, however often it swaps its parts meanwhile."""
+        expect(self.live()).to_contain_text(text, timeout=within_s * 1000)
+
+    def choose(self, name: str, value: str) -> None:
+        """Press a button of the page's foot, and wait until the page has taken it up."""
+        button = self.page.locator(f"button[name={name}][value={value}]")
+        button.click()
+        expect(button).to_have_attribute("aria-pressed", "true")
+        if name == "view":
+            expect(self.page.locator("html")).to_have_attribute("data-view", value)
+
+    def put_cookies(self, **cookies: str) -> None:
+        """Keep choices, as the page's foot would."""
+        self.page.context.add_cookies(
+            [{"name": name, "value": value, "url": self.address} for name, value in cookies.items()]
+        )
+
+    def open_details(self) -> None:
+        self.page.evaluate(OPEN_ALL)
 
     def picture(self, name: str) -> None:
         """Keep a picture, if the environment names a folder for it."""
         folder = os.environ.get(PICTURES)
         if folder:
             Path(folder).mkdir(parents=True, exist_ok=True)
-            self.driver.save_screenshot(str(Path(folder) / f"{self.name}-{name}.png"))
+            self.page.screenshot(path=Path(folder) / f"{self.name}-{name}.png")
+
+    def sticks_out_px(self) -> int:
+        """Return by how much the page is wider than the window, in CSS pixels; none is 0.
+
+        Asked of the size we gave, not of the window: a phone's window grows with its page.
+        """
+        return max(0, self.page.evaluate("document.documentElement.scrollWidth") - self.width)
 
     def barriers(self) -> list[str]:
-        """Return what axe-core finds on the open page that would keep someone out."""
-        return barriers(self.driver)
+        """Return the serious and critical findings of axe-core (WCAG 2.2 A and AA), with where."""
+        self.page.evaluate(AXE_SCRIPT)
+        found = self.page.evaluate(
+            "(tags) => axe.run({runOnly: {type: 'tag', values: tags}})", AXE_TAGS
+        )
+        return [
+            f"{one['id']}: {one['help']}: "
+            f"{', '.join(str(node['target']) for node in one['nodes'][:3])}"
+            for one in found["violations"]
+            if one["impact"] in {"serious", "critical"}
+        ]
 
     def complaints(self) -> list[str]:
         """Return what the browser's console complained of since the last call."""
-        return [one["message"] for one in self.driver.get_log("browser")]
+        self.page.evaluate("0")  # what was said before this answer has arrived before it
+        told, self.said[:] = list(self.said), []
+        return told
+
+    def weigh(self) -> Weight:
+        """Put all that the page fetches from now on on the scales, with nothing kept before."""
+        scales = Weight()
+        wire = self.page.context.new_cdp_session(self.page)
+        wire.send("Network.enable")
+        wire.send("Network.setCacheDisabled", {"cacheDisabled": True})
+
+        def came(event: dict[str, float]) -> None:
+            scales.total += int(event["encodedDataLength"])
+
+        wire.on("Network.loadingFinished", came)
+
+        def asked(request) -> None:
+            _, _, place, *path = request.url.split("/", 3)
+            scales.places.add(place)
+            scales.paths.append("/" + "".join(path))
+
+        self.page.on("request", asked)
+        return scales
+
+    def until(self, what: Callable[[], bool], within_s: float = PATIENCE_S) -> None:
+        """Wait until something is so that no locator can tell, as what is written down."""
+        give_up = time.monotonic() + within_s
+        while not what():
+            if time.monotonic() > give_up:
+                pytest.fail(f"still not so after {within_s} s")
+            self.page.wait_for_timeout(20)  # the page goes on meanwhile
+
+    def hears(self) -> None:
+        """From the next page on, count what is heard of changes; see `heard_a_move`."""
+        self.page.add_init_script(EARS)
+
+    def heard_a_move(self) -> int:
+        """Wait until the page has heard that something moved; return how often it asked since."""
+        self.page.wait_for_function("() => window.moves > 0", timeout=PATIENCE_S * 1000)
+        return self.page.evaluate("window.asked")
 
 
-def barriers(driver: webdriver.Chrome) -> list[str]:
-    """Return the serious and critical findings of axe-core (WCAG 2.2 A and AA), with where."""
-    rules = {"runOnly": {"type": "tag", "values": AXE_TAGS}}
-    found = Axe().run(driver, options=rules)
-    return [
-        f"{one['id']}: {one['help']}: {', '.join(str(node['target']) for node in one['nodes'][:3])}"
-        for one in found["violations"]
-        if one["impact"] in {"serious", "critical"}
-    ]
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """Debian's own Chromium, driven from here: nothing is downloaded."""
+    expect.set_options(timeout=PATIENCE_S * 1000)
+    with sync_playwright() as started:
+        one = started.chromium.launch(
+            executable_path="/usr/bin/chromium",
+            args=[
+                "--no-sandbox",
+                "--disable-gpu",
+                "--disable-quic",
+                "--disable-background-networking",
+                "--disable-component-update",
+                "--disable-sync",
+            ],
+        )
+        yield one
+        one.close()
 
 
-def browser(name: str, profile: str) -> webdriver.Chrome:
-    width, height = SIZES[name]
-    options = Options()
-    options.binary_location = "/usr/bin/chromium"
-    for argument in (
-        "--headless=new",
-        "--no-sandbox",
-        "--disable-gpu",
-        "--disable-background-networking",
-        "--disable-component-update",
-        "--disable-sync",
-        "--no-first-run",
-        f"--user-data-dir={profile}",
-        f"--window-size={width},{height}",
-    ):
-        options.add_argument(argument)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
-    driver = webdriver.Chrome(options=options, service=Service("/usr/bin/chromedriver"))
-    # A window can't be made as narrow as a phone; the device's measures can.
-    driver.execute_cdp_cmd(
-        "Emulation.setDeviceMetricsOverride",
-        {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": name == "phone"},
+@pytest.fixture(params=sorted(SIZES))
+def size(request: pytest.FixtureRequest) -> str:
+    return request.param
+
+
+@pytest.fixture
+def window(chromium: Browser, size: str) -> Iterator[Callable[[str], Screen]]:
+    """What opens a fresh window at an address; it is gone before the server is."""
+    width, height = SIZES[size]
+    context = chromium.new_context(
+        viewport={"width": width, "height": height},
+        device_scale_factor=1,
+        is_mobile=size == "phone",
     )
-    return driver
 
+    def opened(address: str) -> Screen:
+        seen = Screen(size, context.new_page(), address)
 
-@pytest.fixture(scope="module", params=sorted(SIZES))
-def driver(request: pytest.FixtureRequest) -> Iterator[tuple[str, webdriver.Chrome]]:
-    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
-        one = browser(request.param, profile)
-        yield request.param, one
-        one.quit()
+        def said(message: ConsoleMessage) -> None:
+            seen.said.append(f"{message.type}: {message.text}")
 
+        seen.page.on("console", said)
+        seen.page.on("pageerror", lambda trouble: seen.said.append(f"error: {trouble}"))
+        return seen
 
-@pytest.fixture
-def screen(driver, serving, tern_hollow) -> Iterator[Screen]:
-    name, one = driver
-    with serving(tern_hollow.parts) as address:
-        seen = Screen(name, one, address)
-        one.delete_all_cookies()
-        seen.complaints()
-        yield seen
-        one.get("about:blank")
+    yield opened
+    context.close()
 
 
 @pytest.fixture
-def hot_screen(driver, serving, hot_bags) -> Iterator[Screen]:
-    name, one = driver
-    with serving(hot_bags.parts) as address:
-        seen = Screen(name, one, address)
-        one.delete_all_cookies()
-        seen.complaints()
-        yield seen
-        one.get("about:blank")
+def address(serving, tern_hollow) -> Iterator[str]:
+    """Where Tern Hollow is served to this test alone."""
+    with serving(tern_hollow.parts) as at:
+        yield at
+
+
+@pytest.fixture
+def screen(address, window) -> Screen:
+    """A window at a nursery of the test's own."""
+    return window(address)
+
+
+@contextmanager
+def _looked_at(nursery, records: Path, serving: Callable[..., object]) -> Iterator[str]:
+    kept = sqlite3.connect(records)
+    changed = lambda: kept.execute("PRAGMA data_version").fetchone()  # noqa: E731
+    with serving(nursery.parts) as at:
+        before = changed()
+        yield at
+    assert changed() == before, "a test that should only look has written"
+    kept.close()
+    nursery.close()
+
+
+@pytest.fixture(scope="session")
+def looked_at(pages_nursery, filled, tmp_path_factory) -> Iterator[str]:
+    """Where Tern Hollow is served to all tests that only look."""
+    folder = pages_nursery.copied(filled, tmp_path_factory.mktemp("looked-at"))
+    nursery = pages_nursery.nursery(folder)
+    with _looked_at(nursery, folder / "records.db", pages_nursery.serving) as at:
+        yield at
+
+
+@pytest.fixture(scope="session")
+def hot_looked_at(pages_nursery, cover_days, four_days, tmp_path_factory) -> Iterator[str]:
+    """Where Tern Hollow after four hot days is served to all tests that only look."""
+    folder = pages_nursery.copied(four_days, tmp_path_factory.mktemp("hot-looked-at"))
+    nursery = cover_days.opened(folder)
+    with _looked_at(nursery, folder / "records.db", pages_nursery.serving) as at:
+        yield at
+
+
+@pytest.fixture
+def look(looked_at, window) -> Screen:
+    """A window for a test that only looks."""
+    return window(looked_at)
+
+
+@pytest.fixture
+def hot_look(hot_looked_at, window) -> Screen:
+    """A window at the four hot days, for a test that only looks."""
+    return window(hot_looked_at)

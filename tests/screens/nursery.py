@@ -13,6 +13,7 @@ import threading
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -90,17 +91,24 @@ def recorded(after: datetime, until: datetime) -> list[Message]:
     return messages
 
 
-def nursery(folder: Path, *, notice: str | None = None, token: bool = True) -> Nursery:
-    """Open the nursery whose stores lie in a folder."""
+@cache
+def demo_in_force() -> InForce:
+    """Return what the demo's files say, which nothing here changes; read once for all tests."""
     read = read_nursery(DEMO / "site.toml", DEMO / "plans")
     assert read.site is not None, read.faults
+    return in_force_of(read.site, read.versions)
+
+
+def nursery(folder: Path, *, notice: str | None = None, token: bool = True) -> Nursery:
+    """Open the nursery whose stores lie in a folder."""
+    base = demo_in_force()
     store = SqliteStore(folder / "readings.db")
     records = open_records(folder / "records.db")
     clock = TurnedClock(NIGHT)
     rejects = RejectLog(store.file)
-    book = Book(in_force_of(read.site, read.versions))
+    book = Book(base)
     ingest = Ingest(
-        Gate(read.site.sensor),
+        Gate(base.site.sensor),
         store,
         rejects=rejects,
         together=store.file.writing,

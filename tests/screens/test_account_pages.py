@@ -6,9 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import pytest
-from selenium.webdriver.common.by import By
-from selenium.webdriver.common.keys import Keys
-from selenium.webdriver.support.ui import WebDriverWait
+from playwright.sync_api import expect
 
 from api.accounts.keeping import Granted
 from api.accounts.roles import Role
@@ -19,21 +17,21 @@ from api.web.app import accounts_in
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from selenium import webdriver
+    from playwright.sync_api import Page
 
     from api.accounts.keeping import AccountKeeping
 
 pytestmark = [pytest.mark.screen, pytest.mark.slow]
 
 PASSWORD = "moss bucket under third table"
-SIZES = "return [document.documentElement.scrollWidth, window.innerWidth]"
-SMALL = """
+SMALL = """() => {
 const tapped = `main button, main select, main input:not([type=hidden]), main summary,
   .who-is-in a, .who-is-in button`;
 return [...document.querySelectorAll(tapped)]
   .map((one) => [one, (one.closest('label.tick') || one).getBoundingClientRect()])
   .filter(([, box]) => box.height > 0 && (box.height < 44 || box.width < 44))
-  .map(([one, box]) => `${one.outerHTML.slice(0, 60)} ${box.width} ${box.height}`)"""
+  .map(([one, box]) => `${one.outerHTML.slice(0, 60)} ${box.width} ${box.height}`)
+}"""
 
 
 @dataclass
@@ -41,7 +39,7 @@ class Gate:
     """A browser in front of a nursery where nobody has an account yet."""
 
     screen: object
-    driver: webdriver.Chrome
+    page: Page
     keeping: AccountKeeping
     code: str
 
@@ -49,82 +47,71 @@ class Gate:
         self.screen.open(path)  # type: ignore[attr-defined]
 
     def title(self) -> str:
-        return self.driver.find_element(By.CSS_SELECTOR, "#live h1").text
+        return self.page.locator("#live h1").inner_text()
 
     def type(self, *texts: str) -> None:
         """Type into what has the focus, going on by the tab key, and press Enter at the end."""
         # A page gives its first field the focus a moment after it is there.
-        WebDriverWait(self.driver, 15).until(
-            lambda d: d.switch_to.active_element.tag_name == "input"
-        )
+        expect(self.page.locator("input:focus")).to_have_count(1)
         for number, text in enumerate(texts):
-            at = self.driver.switch_to.active_element
-            at.send_keys(text)
+            self.page.keyboard.type(text)
             if number < len(texts) - 1:
-                at.send_keys(Keys.TAB)
-        self.driver.switch_to.active_element.send_keys(Keys.ENTER)
+                self.page.keyboard.press("Tab")
+        self.page.keyboard.press("Enter")
 
     def until(self, path: str) -> None:
-        WebDriverWait(self.driver, 15).until(lambda d: d.current_url.endswith(path))
+        self.page.wait_for_url(lambda url: url.endswith(path))
+
+    def let_in(self) -> None:
+        self.page.wait_for_url(lambda url: not url.endswith("/set-up"))
 
     def fits(self, name: str) -> None:
-        wide, room = self.driver.execute_script(SIZES)
         self.screen.picture(name)  # type: ignore[attr-defined]
-        assert wide <= room, name
-        assert self.driver.execute_script(SMALL) == [], name
+        assert self.screen.sticks_out_px() == 0, name  # type: ignore[attr-defined]
+        assert self.page.evaluate(SMALL) == [], name
         assert self.screen.complaints() == [], name  # type: ignore[attr-defined]
 
 
 @pytest.fixture
-def gate(screen, tern_hollow, serving, tmp_path) -> Iterator[Gate]:
+def gate(window, tern_hollow, serving, tmp_path) -> Iterator[Gate]:
     data = tmp_path / "data"
     parts = replace(tern_hollow.parts, settings=Settings(accounts="on", data=data))
     _, keeping = accounts_in(parts)
     with serving(parts) as address:
-        screen.address = address
-        screen.driver.get(f"{address}/static/mark.svg")  # cookies are of a host alone
-        screen.driver.delete_all_cookies()
-        screen.complaints()
-        yield Gate(screen, screen.driver, keeping, offer_code(data))
-        screen.driver.get("about:blank")
+        screen = window(address)
+        yield Gate(screen, screen.page, keeping, offer_code(data))
+        screen.page.close()
 
 
-def choose(gate: Gate, name: str, value: str) -> None:
-    gate.driver.find_element(By.CSS_SELECTOR, f"button[name={name}][value={value}]").click()
-    pressed = f"button[name={name}][value={value}][aria-pressed=true]"
-    WebDriverWait(gate.driver, 15).until(lambda d: d.find_elements(By.CSS_SELECTOR, pressed))
-
-
-@pytest.mark.parametrize("view", ["paper", "night"])
-@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize(("view", "language"), [("paper", "en"), ("night", "es")])
 def test_from_the_code_to_a_new_lead_by_keyboard_alone(gate, view, language):
     gate.open("/")
     gate.until("/set-up")
-    choose(gate, "view", view)
-    choose(gate, "lang", language)
+    gate.screen.choose("view", view)
+    gate.screen.choose("lang", language)
     gate.fits(f"set-up-{view}-{language}")
     gate.open("/set-up")
     gate.type(gate.code, "", PASSWORD, PASSWORD)
-    WebDriverWait(gate.driver, 15).until(lambda d: not d.current_url.endswith("/set-up"))
+    gate.let_in()
     assert "12" in gate.title()
-    assert "Wren Castellow" in gate.driver.find_element(By.CSS_SELECTOR, ".who-is-in").text
+    expect(gate.page.locator(".who-is-in")).to_contain_text("Wren Castellow")
     gate.keeping.invite("tobin", Granted(Role.TEND), by="wren")
     gate.keeping.invite("bench-tablet", Granted(Role.TEND, ("tobin", "pilar")), by="wren")
     gate.open("/account")
     gate.fits(f"account-{view}-{language}")
     gate.open("/accounts")
-    for one in gate.driver.find_elements(By.CSS_SELECTOR, "main summary"):
+    for one in gate.page.locator("main summary").all():
         one.click()
     gate.fits(f"accounts-{view}-{language}")
-    gate.driver.find_element(By.ID, "invite").click()
-    WebDriverWait(gate.driver, 15).until(lambda d: d.find_elements(By.ID, "link"))
+    gate.page.locator("#invite").click()
+    expect(gate.page.locator("#link")).to_be_attached()
     gate.fits(f"link-{view}-{language}")
-    gate.driver.find_element(By.ID, "sign-out").click()
+    gate.page.locator("#sign-out").click()
     gate.until("/sign-in")
     gate.fits(f"sign-in-{view}-{language}")
     gate.open("/alarms")
     gate.type("wren", "not this one at all")
-    WebDriverWait(gate.driver, 15).until(lambda d: d.find_elements(By.CSS_SELECTOR, ".said-no"))
+    expect(gate.page.locator(".said-no")).to_be_visible()
     gate.screen.complaints()  # the browser tells of a 401 by itself
     gate.fits(f"wrong-{view}-{language}")
     gate.type(PASSWORD)
@@ -135,8 +122,8 @@ def test_from_the_code_to_a_new_lead_by_keyboard_alone(gate, view, language):
 def test_an_open_page_leads_to_sign_in_when_its_session_ends_and_calls_nothing_fine(gate):
     gate.open("/set-up")
     gate.type(gate.code, "", PASSWORD, PASSWORD)
-    WebDriverWait(gate.driver, 15).until(lambda d: not d.current_url.endswith("/set-up"))
+    gate.let_in()
     gate.keeping.sign_out_everywhere("wren", by="machine")
-    gate.driver.execute_script("document.dispatchEvent(new Event('visibilitychange'))")
+    gate.page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
     gate.until("/sign-in")
     assert gate.title() == "Sign in to see the plants"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from selenium.webdriver.common.by import By
+from playwright.sync_api import expect
 
 pytestmark = [pytest.mark.screen, pytest.mark.slow]
 
@@ -29,21 +29,19 @@ PAGES = (
 @pytest.mark.published("WCAG 2.2, levels A and AA, as far as axe-core can tell")
 @pytest.mark.parametrize("path", PAGES)
 @pytest.mark.parametrize("view", ["paper", "night"])
-def test_axe_finds_nothing_serious(screen, path, view):
-    screen.open(path)
-    screen.driver.add_cookie({"name": "view", "value": view})
-    screen.open(path)
-    screen.driver.execute_script(
-        "document.querySelectorAll('details').forEach((one) => { one.open = true })"
-    )
-    assert screen.barriers() == []
+def test_axe_finds_nothing_serious(look, path, view):
+    look.put_cookies(view=view)
+    look.open(path)
+    expect(look.page.locator("html")).to_have_attribute("data-view", view)
+    look.open_details()
+    assert look.barriers() == []
 
 
-def test_axe_would_find_a_barrier(screen):
-    screen.open("/labels")
-    screen.driver.execute_script(
+def test_axe_would_find_a_barrier(look):
+    look.open("/labels")
+    look.page.evaluate(
         "document.querySelector('main').insertAdjacentHTML('beforeend', '<input id=\"bare\">')"
     )
-    found = screen.barriers()
+    found = look.barriers()
     assert any(one.startswith("label:") for one in found), found
-    assert screen.driver.find_element(By.ID, "bare")
+    expect(look.page.locator("#bare")).to_be_attached()

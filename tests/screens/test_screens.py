@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-import json
-import os
+import re
 import shutil
-import time
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from selenium.common.exceptions import StaleElementReferenceException
-from selenium.webdriver.common.by import By
-from selenium.webdriver.common.keys import Keys
-from selenium.webdriver.support.ui import WebDriverWait
+from playwright.sync_api import expect
 
 from api.settings import Settings
 
@@ -33,57 +28,68 @@ PAGES = {
     "bench": "/bench/MG-07",
 }
 LARGEST_BYTES = 200_000
-
-
-def patiently(driver, timeout_s):
-    """Wait for something on a page that may swap its parts while we look."""
-    return WebDriverWait(driver, timeout_s, ignored_exceptions=[StaleElementReferenceException])
-
-
-def first_line(screen) -> str:
-    return screen.driver.find_element(By.CSS_SELECTOR, "#live h1").text.replace("\n", " ")
-
-
-def choose_view(screen, view: str) -> None:
-    screen.driver.find_element(By.CSS_SELECTOR, f"button[name=view][value={view}]").click()
-    shown = lambda d: d.execute_script("return document.documentElement.dataset.view")  # noqa: E731
-    patiently(screen.driver, 10).until(lambda d: shown(d) == view)
+ENDS_WITH_A_STOP = re.compile(r"\.$")
 
 
 @pytest.mark.parametrize("page", PAGES)
 @pytest.mark.parametrize("view", ["paper", "night"])
-def test_page_fits_the_screen_without_complaints(screen, page, view):
-    screen.open("/")
-    choose_view(screen, view)
-    screen.complaints()
-    screen.open(PAGES[page])
-    assert first_line(screen)
-    wide, room = screen.driver.execute_script(
-        "return [document.documentElement.scrollWidth, window.innerWidth]"
-    )
-    assert wide <= room
-    screen.picture(f"{page}-{view}")
-    assert screen.complaints() == []
+def test_page_fits_the_screen_without_complaints(look, page, view):
+    look.put_cookies(view=view)
+    look.open(PAGES[page])
+    expect(look.page.locator("html")).to_have_attribute("data-view", view)
+    expect(look.heading()).not_to_be_empty()
+    assert look.sticks_out_px() == 0
+    look.picture(f"{page}-{view}")
+    assert look.complaints() == []
 
 
-def test_answer_stands_at_the_top_and_the_first_thing_to_do_needs_no_scrolling(screen):
-    screen.open("/")
-    assert first_line(screen) == (
-        "One of 12 batches is in danger. One can't be seen. The rest are steady."
+def test_a_page_that_sticks_out_or_complains_would_be_noticed(look):
+    look.open("/works")
+    assert look.sticks_out_px() == 0
+    assert look.complaints() == []
+    look.page.evaluate(
+        """() => {
+           const wide = document.createElement('div');
+           wide.textContent = 'wide';
+           wide.style.width = '2000px';
+           document.querySelector('main').append(wide);
+           const script = document.createElement('script');
+           script.textContent = 'document.title = "not ours"';
+           document.body.append(script);
+        }"""
     )
-    todo = screen.driver.find_element(By.CSS_SELECTOR, ".entry .todo")
-    assert todo.text == "Do Mist inside and retie the bag."
-    assert todo.rect["y"] + todo.rect["height"] <= screen.driver.execute_script(
-        "return window.innerHeight"
+    assert look.sticks_out_px() > 100
+    (refused,) = look.complaints()
+    assert "Content Security Policy" in refused
+
+
+def test_answer_stands_at_the_top_and_the_first_thing_to_do_needs_no_scrolling(look):
+    look.open("/")
+    expect(look.heading()).to_have_text(
+        "One of 12 batches is in danger. One can't be seen. The rest are steady.",
+        use_inner_text=True,
     )
+    todo = look.page.locator(".entry .todo").first
+    expect(todo).to_have_text("Do Mist inside and retie the bag.", use_inner_text=True)
+    box = todo.bounding_box()
+    assert box["y"] + box["height"] <= look.page.evaluate("window.innerHeight")
+
+
+@pytest.mark.parametrize("value", ["paper", "night"])
+def test_a_view_is_chosen_at_the_foot_of_the_page(look, value):
+    look.open("/")
+    look.choose("view", value)
+    look.open("/alarms")
+    expect(look.page.locator("html")).to_have_attribute("data-view", value)
+    assert look.complaints() == []
 
 
 @pytest.mark.published("WCAG 2.2, success criterion 2.5.5 (enhanced): targets of 44 by 44")
 @pytest.mark.parametrize("page", ["now", "alarms", "works", "house", "todo", "bench"])
-def test_everything_to_tap_is_large_enough_for_a_thumb(screen, page):
-    screen.open(PAGES[page])
-    small = screen.driver.execute_script(
-        """return [...document.querySelectorAll('button, select, nav a, .bands a, summary')]
+def test_everything_to_tap_is_large_enough_for_a_thumb(look, page):
+    look.open(PAGES[page])
+    small = look.page.evaluate(
+        """[...document.querySelectorAll('button, select, nav a, .bands a, summary')]
              .map((one) => [one.textContent.trim().slice(0, 20), one.getBoundingClientRect()])
              .filter(([, box]) => box.height > 0 && (box.height < 44 || box.width < 44))
              .map(([name, box]) => `${name} ${box.width} ${box.height}`)"""
@@ -93,213 +99,179 @@ def test_everything_to_tap_is_large_enough_for_a_thumb(screen, page):
 
 def test_acknowledging_takes_one_tap_and_says_who_is_on_it(screen):
     screen.open("/")
-    screen.driver.find_element(By.CSS_SELECTOR, ".entry button.main").click()
-    patiently(screen.driver, 10).until(
-        lambda d: "Tobin Quillfeather is on it (02:10)." in d.find_element(By.ID, "live").text
-    )
+    screen.page.locator(".entry button.main").first.click()
+    screen.expect_live("Tobin Quillfeather is on it (02:10).")
     screen.picture("acknowledged")
-    first = screen.driver.find_element(By.CSS_SELECTOR, ".entry")
-    assert first.find_elements(By.TAG_NAME, "button") == []
+    first = screen.page.locator(".entry").first
+    expect(first.locator("button")).to_have_count(0)
     assert screen.complaints() == []
 
 
 def test_acknowledge_can_be_reached_and_pressed_from_the_keyboard(screen):
     screen.open("/")
-    body = screen.driver.find_element(By.TAG_NAME, "body")
-    body.send_keys(Keys.TAB)
-    assert screen.driver.switch_to.active_element.get_attribute("class") == "skip"
+    at = screen.page.locator(":focus")
+    screen.page.keyboard.press("Tab")
+    expect(at).to_have_class("skip")
     for _ in range(25):
-        at = screen.driver.switch_to.active_element
         if "main" in (at.get_attribute("class") or ""):
             break
-        at.send_keys(Keys.TAB)
-    at = screen.driver.switch_to.active_element
-    assert at.accessible_name == "Acknowledge: MG-07"
-    outline = screen.driver.execute_script(
-        "return getComputedStyle(document.activeElement).outlineStyle"
-    )
-    assert outline == "solid"
-    at.send_keys(Keys.ENTER)
-    patiently(screen.driver, 10).until(lambda d: "is on it" in d.find_element(By.ID, "live").text)
+        screen.page.keyboard.press("Tab")
+    expect(at).to_have_accessible_name("Acknowledge: MG-07")
+    expect(at).to_have_css("outline-style", "solid")
+    screen.page.keyboard.press("Enter")
+    screen.expect_live("is on it")
 
 
 def test_open_page_follows_the_night_without_being_loaded_again(screen, tern_hollow):
     screen.open("/")
-    screen.driver.execute_script("window.sameDocument = true")
-    assert "Judged up to 02:08." in screen.driver.find_element(By.ID, "live").text
+    screen.page.evaluate("window.sameDocument = true")
+    screen.expect_live("Judged up to 02:08.")
     tern_hollow.go_on(4)
-    patiently(screen.driver, 15).until(
-        lambda d: "Judged up to 02:12." in d.find_element(By.ID, "live").text
-    )
-    assert screen.driver.execute_script("return window.sameDocument") is True
+    screen.expect_live("Judged up to 02:12.")
+    assert screen.page.evaluate("window.sameDocument") is True
     assert screen.complaints() == []
 
 
 def test_choosing_a_name_is_not_taken_from_under_the_thumb(screen, tern_hollow):
+    screen.hears()
     screen.open("/")
-    screen.driver.execute_script("document.querySelector('.entry select').focus()")
-    screen.driver.execute_script("document.querySelector('.entry select').value = 'odell'")
+    chosen = screen.page.locator(".entry select").first
+    chosen.focus()
+    chosen.evaluate("(one) => { one.value = 'odell' }")
     tern_hollow.go_on(1)
-    time.sleep(3)
-    chosen = screen.driver.find_element(By.CSS_SELECTOR, ".entry select")
-    assert chosen.get_attribute("value") == "odell"
-    screen.driver.execute_script("document.activeElement.blur()")
-    patiently(screen.driver, 15).until(
-        lambda d: "Judged up to 02:09." in d.find_element(By.ID, "live").text
-    )
+    assert screen.heard_a_move() == 0, "the page asks for nothing new meanwhile"
+    expect(chosen).to_have_value("odell")
+    chosen.blur()
+    screen.expect_live("Judged up to 02:09.")
 
 
 def test_work_is_begun_and_ended_with_a_few_taps(screen):
     screen.open("/works")
-    screen.driver.find_element(By.CSS_SELECTOR, "#begin-washing summary").click()
-    screen.driver.find_element(By.ID, "note-washing").send_keys("benches")
+    screen.page.locator("#begin-washing summary").click()
+    screen.page.locator("#note-washing").fill("benches")
     screen.picture("works-begin")
-    screen.driver.find_element(By.ID, "do-washing").click()
-    patiently(screen.driver, 10).until(
-        lambda d: "One piece of work is in hand" in first_line(screen)
-    )
-    assert "(benches)" in screen.driver.find_element(By.ID, "live").text
-    wide, room = screen.driver.execute_script(
-        "return [document.documentElement.scrollWidth, window.innerWidth]"
-    )
-    assert wide <= room
+    screen.page.locator("#do-washing").click()
+    expect(screen.heading()).to_contain_text("One piece of work is in hand")
+    screen.expect_live("(benches)")
+    assert screen.sticks_out_px() == 0
     screen.picture("works-in-hand")
-    screen.driver.find_element(By.ID, "end-work-1").click()
-    patiently(screen.driver, 10).until(lambda d: "No work is in hand" in first_line(screen))
+    screen.page.locator("#end-work-1").click()
+    expect(screen.heading()).to_contain_text("No work is in hand")
     assert screen.complaints() == []
 
 
 def test_an_alarm_is_set_aside_with_a_reason_that_is_not_taken_while_it_is_written(
     screen, tern_hollow
 ):
+    screen.hears()
     screen.open("/alarms/1")
-    screen.driver.find_element(By.CSS_SELECTOR, "#hold summary").click()
-    screen.driver.find_element(By.ID, "why-shelve").send_keys("bag open")
-    screen.driver.execute_script("document.activeElement.blur()")
+    screen.page.locator("#hold summary").click()
+    reason = screen.page.locator("#why-shelve")
+    reason.fill("bag open")
+    reason.blur()
     tern_hollow.go_on(1)
-    time.sleep(3)
-    reason = screen.driver.find_element(By.ID, "why-shelve")
-    assert reason.get_attribute("value") == "bag open"
-    small = screen.driver.execute_script(
-        """return [...document.querySelectorAll('#hold button, #hold select, #hold input')]
+    assert screen.heard_a_move() == 0, "the page asks for nothing new meanwhile"
+    expect(reason).to_have_value("bag open")
+    small = screen.page.evaluate(
+        """[...document.querySelectorAll('#hold button, #hold select, #hold input')]
              .filter((one) => one.type !== 'hidden' && one.getBoundingClientRect().height < 44)
              .length"""
     )
     assert small == 0
     screen.picture("alarm-hold")
-    screen.driver.find_element(By.ID, "shelve").click()
-    patiently(screen.driver, 10).until(lambda d: "(bag open)" in d.find_element(By.ID, "live").text)
+    screen.page.locator("#shelve").click()
+    screen.expect_live("(bag open)")
     screen.picture("alarm-held")
-    assert screen.driver.find_element(By.ID, "let-go").text == "Take it up again"
+    expect(screen.page.locator("#let-go")).to_have_text("Take it up again")
     assert screen.complaints() == []
 
 
-def test_the_rest_of_the_pages_is_one_tap_away_and_stays_on_the_screen(screen):
-    screen.open("/")
-    screen.driver.find_element(By.CSS_SELECTOR, ".more summary").click()
-    boxes = screen.driver.execute_script(
-        """return [...document.querySelectorAll('.more li a')].map((one) => {
+def test_the_rest_of_the_pages_is_one_tap_away_and_stays_on_the_screen(look):
+    look.open("/")
+    look.page.locator(".more summary").click()
+    boxes = look.page.evaluate(
+        """[...document.querySelectorAll('.more li a')].map((one) => {
              const box = one.getBoundingClientRect();
              return [box.left, window.innerWidth - box.right, box.height];
            })"""
     )
     assert len(boxes) == 7
     assert all(left >= 0 and right >= 0 and high >= 44 for left, right, high in boxes)
-    screen.picture("more")
-    screen.driver.find_element(By.LINK_TEXT, "Staff").click()
-    assert screen.driver.current_url.endswith("/staff")
-    assert screen.driver.find_element(By.CSS_SELECTOR, ".more summary").text == "Staff"
+    look.picture("more")
+    look.page.get_by_role("link", name="Staff", exact=True).click()
+    look.page.wait_for_url("**/staff")
+    expect(look.page.locator(".more summary")).to_have_text("Staff")
 
 
-def test_a_batch_is_opened_from_the_plan_of_the_house_and_from_the_keyboard(screen):
-    screen.open("/house")
-    link = screen.driver.find_element(By.CSS_SELECTOR, '.house-plan a[href="/bench/MG-09"]')
-    assert link.accessible_name == "MG-09, mango late red, under a tied bag: steady"
-    screen.driver.execute_script("arguments[0].focus()", link)
-    screen.driver.switch_to.active_element.send_keys(Keys.ENTER)
-    assert screen.driver.current_url.endswith("/bench/MG-09")
+def test_a_batch_is_opened_from_the_plan_of_the_house_and_from_the_keyboard(look):
+    look.open("/house")
+    link = look.page.locator('.house-plan a[href="/bench/MG-09"]')
+    expect(link).to_have_accessible_name("MG-09, mango late red, under a tied bag: steady")
+    link.focus()
+    look.page.keyboard.press("Enter")
+    look.page.wait_for_url("**/bench/MG-09")
 
 
-def test_page_that_has_lost_touch_says_so_and_since_when(driver, tern_hollow, serving):
-    _, one = driver
+def test_page_that_has_lost_touch_says_so_and_since_when(window, tern_hollow, serving):
     with serving(tern_hollow.parts) as address:
-        one.get(address)
-        lost = one.find_element(By.ID, "lost")
-        assert not lost.is_displayed()
-    patiently(one, 20).until(lambda d: d.find_element(By.ID, "lost").is_displayed())
-    said = one.find_element(By.ID, "lost").text
-    assert said.startswith("This page has lost touch since 02:10. What you see is old.")
-    one.get("about:blank")
-    one.get_log("browser")
+        screen = window(address)
+        screen.open("/")
+        lost = screen.page.locator("#lost")
+        expect(lost).to_be_hidden()
+    expect(lost).to_be_visible()
+    expect(lost).to_contain_text("This page has lost touch since 02:10. What you see is old.")
 
 
-def test_first_page_weighs_little_and_asks_only_this_machine(screen):
-    screen.driver.get("about:blank")
-    screen.driver.get_log("performance")
-    screen.open("/")
-    time.sleep(1)
-    total, places = 0, set()
-    for entry in screen.driver.get_log("performance"):
-        message = json.loads(entry["message"])["message"]
-        if message["method"] == "Network.loadingFinished":
-            total += message["params"]["encodedDataLength"]
-        if message["method"] == "Network.requestWillBeSent":
-            places.add(message["params"]["request"]["url"].split("/")[2])
-    assert 5_000 < total < LARGEST_BYTES
-    assert places == {screen.address.removeprefix("http://")}
+def test_first_page_weighs_little_and_asks_only_this_machine(look):
+    weight = look.weigh()
+    look.open("/")
+    look.until(lambda: "/events" in weight.paths)  # the last that the page asks for
+    assert "/static/style.css" in weight.paths
+    assert 5_000 < weight.total < LARGEST_BYTES
+    assert weight.places == {look.address.removeprefix("http://")}
 
 
-def test_pictures_say_in_words_what_they_show(screen):
-    screen.open("/batches/MG-07")
-    pictures = screen.driver.find_elements(By.CSS_SELECTOR, "svg[role=img]")
-    assert len(pictures) == 12
-    for picture in pictures:
-        assert picture.accessible_name.endswith(".")
-        assert picture.rect["width"] > 300
+def test_pictures_say_in_words_what_they_show(look):
+    look.open("/batches/MG-07")
+    pictures = look.page.locator("svg[role=img]")
+    expect(pictures).to_have_count(12)
+    for one in pictures.all():
+        expect(one).to_have_accessible_name(ENDS_WITH_A_STOP)
+        assert one.bounding_box()["width"] > 300
 
 
 @pytest.mark.parametrize("view", ["paper", "night"])
-@pytest.mark.parametrize("page", ["/", "/batches/MG-07", "/batches/AV-09", "/batches/WL-03"])
-def test_what_is_reckoned_fits_the_screen_without_complaints(hot_screen, page, view):
-    hot_screen.open("/")
-    choose_view(hot_screen, view)
-    hot_screen.complaints()
-    hot_screen.open(page)
-    hot_screen.driver.execute_script(
-        "document.querySelectorAll('details').forEach((one) => { one.open = true; })"
-    )
-    wide, room = hot_screen.driver.execute_script(
-        "return [document.documentElement.scrollWidth, window.innerWidth]"
-    )
-    assert wide <= room
-    hot_screen.picture(f"reckoned-{page.rpartition('/')[2] or 'now'}-{view}")
-    assert hot_screen.complaints() == []
+@pytest.mark.parametrize("path", ["/", "/batches/MG-07", "/batches/AV-09", "/batches/WL-03"])
+def test_what_is_reckoned_fits_the_screen_without_complaints(hot_look, path, view):
+    hot_look.put_cookies(view=view)
+    hot_look.open(path)
+    expect(hot_look.page.locator("html")).to_have_attribute("data-view", view)
+    hot_look.open_details()
+    assert hot_look.sticks_out_px() == 0
+    hot_look.picture(f"reckoned-{path.rpartition('/')[2] or 'now'}-{view}")
+    assert hot_look.complaints() == []
 
 
-def test_the_band_of_an_estimate_is_seen_and_its_figures_are_one_tap_away(hot_screen):
-    hot_screen.open("/batches/MG-07")
-    band = hot_screen.driver.find_element(By.CSS_SELECTOR, "#water .band")
-    assert band.rect["height"] > 40
-    figures = hot_screen.driver.find_element(By.CSS_SELECTOR, "#figures tbody")
-    assert not figures.is_displayed()
-    hot_screen.driver.find_element(By.CSS_SELECTOR, "#figures summary").click()
-    assert figures.is_displayed()
-    assert "common practice, no source" in figures.text
+def test_the_band_of_an_estimate_is_seen_and_its_figures_are_one_tap_away(hot_look):
+    hot_look.open("/batches/MG-07")
+    assert hot_look.page.locator("#water .band").first.bounding_box()["height"] > 40
+    figures = hot_look.page.locator("#figures tbody").first
+    expect(figures).to_be_hidden()
+    hot_look.page.locator("#figures summary").first.click()
+    expect(figures).to_be_visible()
+    expect(figures).to_contain_text("common practice, no source")
 
 
-def test_night_view_shows_no_white(screen):
-    screen.open("/")
-    choose_view(screen, "night")
-    ground = screen.driver.execute_script(
-        "return getComputedStyle(document.documentElement).backgroundColor"
-    )
-    assert ground == "rgb(0, 0, 0)"
+def test_night_view_shows_no_white(look):
+    look.open("/")
+    look.choose("view", "night")
+    expect(look.page.locator("html")).to_have_css("background-color", "rgb(0, 0, 0)")
 
 
-def test_rows_tell_their_standing_without_colour(screen):
-    screen.open("/")
-    marks = screen.driver.execute_script(
-        """return [...document.querySelectorAll('.entry')].map((one) => {
+def test_rows_tell_their_standing_without_colour(look):
+    look.open("/")
+    marks = look.page.evaluate(
+        """[...document.querySelectorAll('.entry')].map((one) => {
              const mark = getComputedStyle(one, '::before');
              return [one.querySelector('.tag').textContent, mark.backgroundColor,
                      mark.borderTopStyle];
@@ -312,8 +284,7 @@ def test_rows_tell_their_standing_without_colour(screen):
     assert marks[1][2] == "dotted"
 
 
-def test_a_stranger_is_adopted_in_two_clicks(driver, tern_hollow, serving, tmp_path):
-    name, one = driver
+def test_a_stranger_is_adopted_in_two_clicks(window, tern_hollow, serving, tmp_path):
     for part in ("plans", "site.toml"):
         source = pages_demo() / part
         copy = shutil.copytree if source.is_dir() else shutil.copy
@@ -321,20 +292,17 @@ def test_a_stranger_is_adopted_in_two_clicks(driver, tern_hollow, serving, tmp_p
     settings = Settings(site=tmp_path / "site.toml", plans=tmp_path / "plans", push_token=None)
     tern_hollow.hear("new/b9", {"temp": 21.5, "rh": 90}, tern_hollow.clock.now())
     with serving(replace(tern_hollow.parts, settings=settings)) as address:
-        one.delete_all_cookies()
-        one.get(f"{address}/sensors")
-        one.find_element(By.CSS_SELECTOR, "a.button").click()
-        wide, room = one.execute_script(
-            "return [document.documentElement.scrollWidth, window.innerWidth]"
-        )
-        assert wide <= room
-        if os.environ.get("GRAFTVIGIL_SCREENSHOTS"):
-            one.save_screenshot(f"{os.environ['GRAFTVIGIL_SCREENSHOTS']}/{name}-adopt.png")
-        one.find_element(By.CSS_SELECTOR, "form.adopt button").click()
-        patiently(one, 10).until(lambda d: d.current_url.endswith("/sensors#strangers"))
-        assert "It counts from the next minute." in one.page_source
-        assert [e["message"] for e in one.get_log("browser")] == []
-        one.get("about:blank")
+        screen = window(address)
+        screen.open("/sensors")
+        screen.page.locator("a.button").first.click()
+        expect(screen.page.locator("form.adopt")).to_be_visible()
+        assert screen.sticks_out_px() == 0
+        screen.picture("adopt")
+        screen.page.locator("form.adopt button").click()
+        screen.page.wait_for_url("**/sensors#strangers")
+        expect(screen.page.locator("body")).to_contain_text("It counts from the next minute.")
+        assert screen.complaints() == []
+        screen.page.close()
     written = (tmp_path / "site.toml").read_text(encoding="utf-8")
     assert written.startswith((pages_demo() / "site.toml").read_text(encoding="utf-8"))
     assert 'topic = "new/b9"' in written
