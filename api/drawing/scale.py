@@ -7,6 +7,7 @@ height are shares of the plot from the top. Nothing here knows of SVG.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -84,20 +85,25 @@ def extremes(values: NDArray[np.float64], columns: int) -> list[list[tuple[float
     count = values.size
     columns = max(1, min(columns, MOST_POINTS // 2, count))
     edges = (np.arange(columns + 1) * count) // columns
-    missing_before = np.concatenate(([0], np.cumsum(np.isnan(values))))
-    runs: list[list[tuple[float, float]]] = []
-    last = -1
-    for start, end in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
-        piece = values[start:end]
-        if np.isnan(piece).all():
-            continue
-        low, high = start + int(np.nanargmin(piece)), start + int(np.nanargmax(piece))
-        for index in sorted({low, high}):
-            if last < 0 or missing_before[index] > missing_before[last]:
-                runs.append([])
-            runs[-1].append(((index + 0.5) / count, float(values[index])))
-            last = index
-    return runs
+    if count == 0:
+        return []
+    column = np.repeat(np.arange(columns), np.diff(edges))
+    kept = np.union1d(
+        _first_of(values == np.fmin.reduceat(values, edges[:-1])[column], edges),
+        _first_of(values == np.fmax.reduceat(values, edges[:-1])[column], edges),
+    )
+    missing_before = np.cumsum(np.isnan(values))[kept]
+    places = ((kept + 0.5) / count).tolist()
+    points = list(zip(places, values[kept].tolist(), strict=True))
+    cuts = [0, *(np.flatnonzero(np.diff(missing_before)) + 1).tolist(), len(points)]
+    return [points[start:end] for start, end in pairwise(cuts) if start < end]
+
+
+def _first_of(holds: NDArray[np.bool_], edges: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return the first place in each column at which something holds, where there is one."""
+    count = holds.size
+    first = np.minimum.reduceat(np.where(holds, np.arange(count), count), edges[:-1])
+    return first[first < count]
 
 
 def spread_by_column(
@@ -125,19 +131,18 @@ def worst_by_column(
     index is -1 where nothing was seen.
     """
     count = margin.size
+    if count == 0:
+        return np.full(columns, np.nan), np.full(columns, -1, dtype=np.int64)
     edges = (np.arange(columns + 1) * count) // columns
-    worst = np.full(columns, np.nan)
-    index = np.full(columns, -1, dtype=np.int64)
-    for column in range(columns):
-        start, end = int(edges[column]), int(edges[column + 1])
-        piece = margin[start:end]
-        if piece.size == 0 or np.isnan(piece).all():
-            continue
-        at = int(np.nanargmin(piece))
-        index[column] = start + at
-        if piece[at] < 0 or not np.isnan(piece).any():
-            worst[column] = piece[at]
-    return worst, index
+    starts, widths = edges[:-1], np.diff(edges)
+    lowest = np.fmin.reduceat(margin, starts)
+    part_blind = np.logical_or.reduceat(np.isnan(margin), starts)
+    lowest[widths == 0] = np.nan  # reduceat gives an empty column the minute that follows it
+    worst = np.where(part_blind & ~(lowest < 0), np.nan, lowest)
+    is_lowest = margin == np.repeat(lowest, widths)
+    index = np.minimum.reduceat(np.where(is_lowest, np.arange(count), count), starts)
+    index[(index == count) | (widths == 0)] = -1
+    return worst, index.astype(np.int64)
 
 
 def runs_of(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:

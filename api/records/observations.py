@@ -79,12 +79,17 @@ def observation_numbered(db: Connection, number: int) -> Entered | None:
     return next(iter(_found(db, observations.c.id == number)), None)
 
 
-def entered(db: Connection, *, batch: str | None = None) -> tuple[Entered, ...]:
+def entered(
+    db: Connection, *, batch: str | None = None, since: datetime | None = None
+) -> tuple[Entered, ...]:
     """Return what people entered, of one batch or (None) of all, in the order in which it was seen.
 
-    A row that is no observation any more, as after a word was given up, is left out and logged.
+    `since` leaves out what was entered before that aware instant. A row that is no observation any
+    more, as after a word was given up, is left out and logged.
     """
-    return _found(db, true() if batch is None else observations.c.batch == batch)
+    of_batch = true() if batch is None else observations.c.batch == batch
+    newer = true() if since is None else observations.c.entered_ms >= as_ms(since)
+    return _found(db, of_batch & newer)
 
 
 def _found(db: Connection, where: ColumnElement[bool]) -> tuple[Entered, ...]:

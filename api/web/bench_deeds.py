@@ -162,7 +162,7 @@ def bench_page(parts: Parts, present: Present, batch: Batch, telling: Telling) -
         benches=_benches(found, batch, telling),
         count=batch.count,
         stage=_stage_form(batch, care, stages_to_declare(batch, plan, site), telling),
-        written=just_written(parts, batch.code, telling),
+        written=tuple(one for _, one in just_written(parts, telling, code=batch.code)),
     )
 
 
@@ -230,18 +230,26 @@ def _stage_form(
     )
 
 
-def just_written(parts: Parts, code: str, telling: Telling) -> tuple[JustWritten, ...]:
-    """Return what was written down for a batch and can still be taken back, the newest first."""
+def just_written(
+    parts: Parts, telling: Telling, *, code: str | None
+) -> tuple[tuple[str, JustWritten], ...]:
+    """Return what was written down and can still be taken back, with its batch, the newest first.
+
+    Of one batch or (None) of all.
+    """
     earliest = telling.now - UNDONE_WITHIN + timedelta(seconds=20)
     with reading(parts.records) as db:
-        found = [one for one in entered(db, batch=code) if one.entered_at >= earliest]
+        found = entered(db, batch=code, since=earliest)
         standing = [one for one in found if not history(db, Kind.OBSERVATION, str(one.id))]
     standing.sort(key=lambda one: (one.entered_at, one.id or 0), reverse=True)
     return tuple(
-        JustWritten(
-            one.id or 0,
-            observed(one.observation, telling),
-            telling.time(one.observation.at),
+        (
+            one.batch,
+            JustWritten(
+                one.id or 0,
+                observed(one.observation, telling),
+                telling.time(one.observation.at),
+            ),
         )
         for one in standing
     )

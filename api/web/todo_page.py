@@ -72,12 +72,11 @@ def todo_page(parts: Parts, telling: Telling) -> ToDoPage:
         )
         for bench, due in by_bench.items()
     )
-    codes = dict.fromkeys(batch.code for batch in book.site.batch)
     return ToDoPage(
         answer=_answer(found, by_bench, telling),
         day=telling.day(local_day(telling.now, book.site.site)),
         benches=benches,
-        written=tuple((code, one) for code in codes for one in just_written(parts, code, telling)),
+        written=just_written(parts, telling, code=None),
     )
 
 

@@ -154,7 +154,9 @@ def main() -> None:
             together=store.file.writing,
             clock_ms=lambda: milliseconds(clock),
         )
-        parts = Parts(book, store, rejects, ingest, records, clock, Settings(push_token=None))
+        parts = Parts(
+            book, store, rejects, ingest, records, clock, Settings(push_token=None, accounts="off")
+        )
         kept = fill(store, site, as_ms(begin), as_ms(nursery.NIGHT))
         watch = Watch(
             book,
@@ -168,7 +170,14 @@ def main() -> None:
         watch.turn()
         code = site.batch[0].code
         pages = ["/healthz", "/", "/house", "/todo", f"/bench/{code}", f"/batches/{code}"]
-        pages += ["/alarms", "/sensors", "/api/v1/todo"]
+        pages += [
+            "/alarms",
+            "/sensors",
+            f"/batches/{code}/charts",
+            "/plans",
+            "/tonight",
+            "/api/v1/batches",
+        ]
         with (
             nursery.serving(parts) as address,
             httpx.Client(base_url=address, timeout=120) as client,
