@@ -43,10 +43,8 @@ def _short(value: str | float) -> str:
     """Return a value as it stands between quotes, escaped."""
     if isinstance(value, str):
         return str(escape(value))
-    if isinstance(value, float):
-        text = f"{value:.2f}".rstrip("0").rstrip(".")
-        return "0" if text in ("-0", "") else text
-    return str(value)
+    text = f"{value:.2f}".rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text
 
 
 def share(place: float) -> str:
