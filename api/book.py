@@ -66,6 +66,7 @@ class InForce:
 
     `revision` names it. `base` are the files it stands on, `known` how far entries are in it.
     `texts` are the versions of plans as they were written, by id and number, where that is known.
+    `overtaken` are versions by id that never counted, as another was entered before they began.
     """
 
     site: Site
@@ -75,6 +76,7 @@ class InForce:
     base: Base
     known: Known
     texts: Mapping[tuple[str, int], str] = field(default_factory=dict)
+    overtaken: Mapping[str, tuple[CarePlan, ...]] = field(default_factory=dict)
 
     def written(self, kind: Kind, key: str) -> dict[str, object] | None:
         """Return the written form of a thing in force; None if there is none of that name.
@@ -144,9 +146,8 @@ def compiled(
         return faults
     back = taken_back(entries)
     site = with_entered(site, (one for one in seen if one.id not in back))
-    return in_force_of(
-        site, files.folder.versions, base=base, known=known, texts=files.folder.texts
-    )
+    found = in_force_of(site, files.folder.versions, base=base, known=known)
+    return replace(found, texts=files.folder.texts, overtaken=files.folder.overtaken)
 
 
 def with_plans(files: Files, entries: Iterable[Entry]) -> Files:
@@ -180,7 +181,6 @@ def in_force_of(
     *,
     base: Base | None = None,
     known: Known = NOTHING_KNOWN,
-    texts: Mapping[tuple[str, int], str] | None = None,
 ) -> InForce:
     """Return a checked site with its plans as what is in force; without `base`, on itself alone."""
     if base is None:
@@ -193,7 +193,6 @@ def in_force_of(
         revision=revision_of(site, plans),
         base=base,
         known=known,
-        texts=texts or {},
     )
 
 

@@ -2,7 +2,8 @@
 
 A version that was kept is never changed; whoever changes a plan makes the next one. It counts from
 the next whole minute, or from a later moment that its text names, so what happened before stays
-judged as it was.
+judged as it was. One that has not begun when the next is kept, and would begin no sooner than that,
+never counts: the later edit takes its place.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from api.book import NAMED, with_plans
-from api.entering import Refused, UnknownThing, unknown_person
+from api.entering import ANY_REVISION, Refused, UnknownThing, unknown_person
 from api.records.entries import ChangedMeanwhile, Entry, Kind, append, in_force, of_kind
 from api.records.session import reading, writing
 from api.site_files import plan_in, site_in
@@ -21,6 +22,7 @@ from api.written.entered import Put
 from api.written.plan_text import as_toml, with_values
 from api.written.toml_text import toml_in
 from rules.model.fault import Fault
+from rules.model.plan import plan_in_force
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -36,13 +38,23 @@ TEXT = "text"
 MOST_CHARACTERS = 400_000
 """How long a text may be: ten times the longest plan that we know."""
 
+LONGEST_NOTE = 300
+_MOMENT = timedelta(microseconds=1)
+
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """A version that has no fault and is not kept yet: its text, and what it says."""
+    """A version that has no fault: its text, what it says, and from when it counts.
+
+    `before` is the version in force until it begins; the numbers in `overtakes` never count once
+    it is kept.
+    """
 
     text: str
     plan: CarePlan
+    begins: datetime
+    before: CarePlan
+    overtakes: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +65,12 @@ class KeptVersion:
     by: str
     at: datetime
     note: str
+
+
+def versions_of(now: InForce, name: str) -> tuple[CarePlan, ...]:
+    """Return every version of a plan by its number, with those that never counted; () if none."""
+    known = (*now.plans.get(name, ()), *now.overtaken.get(name, ()))
+    return tuple(sorted(known, key=lambda one: one.version))
 
 
 def newest_version(versions: Iterable[CarePlan]) -> CarePlan:
@@ -76,11 +94,12 @@ def next_minute(at: datetime) -> datetime:
     return at.replace(second=0, microsecond=0) + timedelta(minutes=1)
 
 
-def drafted(text: str, before: CarePlan, *, at: datetime) -> Draft:
-    """Return the version that a text makes after `before`, numbered and with its moment.
+def drafted(text: str, versions: Sequence[CarePlan], *, at: datetime) -> Draft:
+    """Return the version that a text makes after all others, numbered and with its moment.
 
     Raises Refused with every fault of the text, each with its line in it.
     """
+    newest = newest_version(versions)
     if len(text) > MOST_CHARACTERS:
         problem, fix = f"is longer than {MOST_CHARACTERS} characters", "Shorten its notes."
         raise Refused([Fault(TEXT, 1, "file", problem, fix)])
@@ -88,34 +107,46 @@ def drafted(text: str, before: CarePlan, *, at: datetime) -> Draft:
     if isinstance(typed, Fault):
         raise Refused([typed])
     faults: list[Fault] = []
-    if typed.value(("id",)) != before.id:
-        problem = f'must stay "{before.id}"'
+    if typed.value(("id",)) != newest.id:
+        problem = f'must stay "{newest.id}"'
         fix = "A plan keeps its id; a plan for other plants is a file of its own."
         faults.append(typed.fault(("id",), problem, fix=fix))
-    begins = typed.value(("in_force_from",))
-    if not isinstance(begins, datetime) or begins == before.in_force_from:
-        begins = next_minute(at)
-    elif begins.tzinfo is None or begins < next_minute(at):
-        problem = "is over" if begins.tzinfo is not None else "says no time zone"
-        fix = (
-            "Take the line out, then it counts from the next minute; or write a later moment, as "
-            "2026-01-05T17:00:00+10:00. What happened before stays judged as it was."
-        )
-        faults.append(typed.fault(("in_force_from",), problem, fix=fix))
-    numbered = with_values(text, {("in_force_from",): begins, ("version",): before.version + 1})
-    # What is told is told of the text as it was typed, so that its lines are right.
-    _, found = plan_in(typed)
-    faults += [one for one in found if one.field not in ("version", "in_force_from")]
+    said = typed.value(("in_force_from",))
+    begins = next_minute(at)
+    if isinstance(said, datetime):
+        if said.tzinfo is not None and said >= begins:
+            begins = said
+        elif said not in {one.in_force_from for one in versions}:
+            problem = "is over" if said.tzinfo is not None else "says no time zone"
+            fix = (
+                "Take the line out, then it counts from the next minute; or write a later moment, "
+                "as 2026-01-05T17:00:00+10:00. What happened before stays judged as it was."
+            )
+            faults.append(typed.fault(("in_force_from",), problem, fix=fix))
+    # What is told is told of the text as it was typed, so that its lines are right. Its number is
+    # ours to give, and of its moment one fault is enough.
+    told = {"version", *(one.field for one in faults)}
+    faults += [one for one in plan_in(typed)[1] if one.field not in told]
+    if faults:
+        raise Refused(sorted(faults))
+    numbered = with_values(text, {("in_force_from",): begins, ("version",): newest.version + 1})
     again = toml_in(numbered, file=TEXT)
     plan = None if isinstance(again, Fault) else plan_in(again)[0]
-    if faults or plan is None:
-        raise Refused(
-            sorted(faults) or [Fault(TEXT, 1, "file", "can't be numbered", "Look at it.")]
-        )
-    if _said(plan) == _said(before):
+    if plan is None:
+        raise Refused([Fault(TEXT, 1, "file", "can't be numbered", "Look at its first lines.")])
+    since = newest.in_force_from
+    if _said(plan) == _said(newest) and (since is None or begins >= since):
         fix = "Change a figure or a text, or leave the plan as it is."
-        raise Refused([Fault(TEXT, 1, "file", f"says the same as version {before.version}", fix)])
-    return Draft(numbered, plan)
+        raise Refused([Fault(TEXT, 1, "file", f"says the same as version {newest.version}", fix)])
+    return Draft(
+        text=numbered,
+        plan=plan,
+        begins=begins,
+        before=plan_in_force(versions, begins - _MOMENT),
+        overtakes=tuple(
+            one.version for one in versions if one.in_force_from and one.in_force_from >= begins
+        ),
+    )
 
 
 def _said(plan: CarePlan) -> CarePlan:
@@ -136,8 +167,9 @@ def keep_version(
 ) -> Draft:
     """Keep a new version of a plan; the book takes it up at its next look.
 
-    `revision` is that of the version that was changed. `dry`: check only. Raises Refused,
-    UnknownThing where there is no such plan, and ChangedMeanwhile where there is a newer version.
+    `revision` is that of the newest version when the change was begun, `note` why it is made.
+    `dry`: check only, and ask for no reason yet. Raises Refused, UnknownThing where there is no
+    such plan, and ChangedMeanwhile where there is a newer version.
     """
     now = book.now
     with writing(records) as db:
@@ -146,20 +178,28 @@ def keep_version(
         if versions is None:
             msg = f"there is no plan {name!r}"
             raise UnknownThing(msg)
-        before = newest_version(versions)
-        if revision != plan_revision(before):
-            msg = f"plan {name!r} was changed: version {before.version} is the newest now"
+        newest = newest_version(versions)
+        if revision not in (ANY_REVISION, plan_revision(newest)):
+            msg = f"plan {name!r} was changed: version {newest.version} is the newest now"
             raise ChangedMeanwhile(msg)
-        draft = drafted(text, before, at=at)
-        faults = _with_the_rest(now, entered, draft, at=at)
-        faults += unknown_person(now.site, by)
+        draft = drafted(text, versions, at=at)
+        faults = [*_with_the_rest(now, entered, draft, at=at), *unknown_person(now.site, by)]
+        faults += [] if dry else _reason(note)
         if faults:
             raise Refused(faults)
         if not dry:
             key = f"{name} {draft.plan.version}"
             body = {"toml": draft.text}
-            append(db, Kind.PLAN, key, body=body, by=by, note=note, at=at)
+            append(db, Kind.PLAN, key, body=body, by=by, note=note.strip(), at=at)
     return draft
+
+
+def _reason(note: str) -> list[Fault]:
+    """Return what is wrong with a reason; whoever is woken by a figure may ask for it."""
+    if note.strip() and len(note) <= LONGEST_NOTE:
+        return []
+    problem = "is longer than 300 characters" if note.strip() else "is missing"
+    return [Fault("entered", 0, "note", problem, "Say in a few words why the plan is changed.")]
 
 
 def _with_the_rest(

@@ -29,7 +29,7 @@ from api.written.rota import names_in_the_rota, rota_contradictions, unmanned_da
 from api.written.sentences import faults_against
 from api.written.toml_text import TomlText, read_toml
 from api.written.topics import topics_used_twice
-from api.written.versions import versions_that_clash
+from api.written.versions import overtaken, versions_that_clash
 from rules.model.fault import Fault
 from rules.model.plan import CarePlan, in_order_of_force, plan_in_force
 from rules.model.site import Site
@@ -70,13 +70,15 @@ class PlanFolder:
 
     A file that cannot be read stands in `names` with its own name, so that its fault is one fault
     and not one more for every batch that follows it. `texts` are the versions as they were
-    written, by id and number, where that is known.
+    written, by id and number, where that is known. `overtaken` are versions in the place of which
+    another was entered before they began; they never count.
     """
 
     versions: Mapping[str, tuple[CarePlan, ...]]
     faults: tuple[Fault, ...]
     names: tuple[str, ...]
     texts: Mapping[tuple[str, int], str] = field(default_factory=dict)
+    overtaken: Mapping[str, tuple[CarePlan, ...]] = field(default_factory=dict)
 
     def plans(self, at: datetime | None) -> dict[str, CarePlan]:
         """Return the version of each plan in force at the aware instant; None: the last of all."""
@@ -250,15 +252,18 @@ def _folder_of(
 ) -> PlanFolder:
     versions: dict[str, tuple[CarePlan, ...]] = {}
     texts: dict[tuple[str, int], str] = {}
+    never: dict[str, tuple[CarePlan, ...]] = {}
     every = list(faults)
     for name, of_one in read.items():
-        clashes = tuple(versions_that_clash(of_one))
+        gone = overtaken(of_one)
+        clashes = tuple(versions_that_clash(of_one, never=gone))
         every += clashes
-        whole = [plan for _, plan in of_one if plan is not None]
+        whole = [plan for _, plan in of_one if plan and plan.version not in gone]
+        never[name] = tuple(plan for _, plan in of_one if plan and plan.version in gone)
         texts |= {(name, plan.version): text.raw for text, plan in of_one if plan and text.raw}
         if whole and not clashes:
             versions[name] = in_order_of_force(whole)
-    return PlanFolder(versions, tuple(every), (*read, *unreadable), texts)
+    return PlanFolder(versions, tuple(every), (*read, *unreadable), texts, never)
 
 
 def with_versions(
