@@ -153,6 +153,13 @@ def _said(plan: CarePlan) -> CarePlan:
     return plan.model_copy(update={"version": 0, "in_force_from": None})
 
 
+def is_kept_already(text: str, kept: CarePlan) -> bool:
+    """Return whether a version says what a text says: a button was pressed twice."""
+    typed = toml_in(text, file=TEXT)
+    plan = plan_in(typed)[0] if not isinstance(typed, Fault) else None
+    return plan is not None and _said(plan) == _said(kept)
+
+
 def keep_version(
     records: Engine,
     book: Book,

@@ -99,8 +99,9 @@ def _value(value: object) -> str:
 def with_values(text: str, changed: Mapping[Where, object | Gone]) -> str:
     """Return a text that tomllib accepts with values changed or taken out; comments stay.
 
-    A field at the top that is not there is written first of all. Where the text is written in a
-    way that can't be changed in its place, it is written anew, and its comments are lost.
+    A field that is not there is written below the heading of its table, or first of all. Where the
+    text is written in a way that can't be changed in its place, it is written anew, and its
+    comments are lost.
     """
     wanted = _changed(tomllib.loads(text), changed)
     raw = text.encode()
@@ -118,15 +119,20 @@ def with_values(text: str, changed: Mapping[Where, object | Gone]) -> str:
 def _spans(text: str, changed: Mapping[Where, object | Gone]) -> Iterator[tuple[int, int, str]]:
     """Yield from which byte to which one what is to be written instead."""
     there: dict[Where, tuple[int, int, int]] = {}
+    raw = text.encode()
+    heads: dict[Where, int] = {(): 0}
     for where, node in nodes_of(text):
+        if node.type in {"table", "table_array_element"}:
+            heads.setdefault(where, raw.find(b"\n", node.start_byte) + 1)
         inside = node.named_children[-1] if node.named_children else node
         value = inside.start_byte if node.type == "pair" else node.start_byte
         end = inside.end_byte if node.type in {"pair", "table", "table_array_element"} else 0
         there.setdefault(where, (node.start_byte, value, end or node.end_byte))
     for where, new in changed.items():
         if where not in there:
-            if len(where) == 1 and not isinstance(new, Gone):
-                yield 0, 0, f"{_key(str(where[0]))} = {_value(new)}\n"
+            at = heads.get(where[:-1])
+            if at is not None and not isinstance(new, Gone):
+                yield at, at, f"{_key(str(where[-1]))} = {_value(new)}\n"
             continue
         start, value, end = there[where]
         if isinstance(new, Gone):
