@@ -14,9 +14,11 @@ from typing import TYPE_CHECKING, Annotated
 
 from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
+from starlette.exceptions import HTTPException
 
 from api.entering import Refused
 from api.plan_versions import (
+    MOST_CHARACTERS,
     is_kept_already,
     keep_version,
     newest_version,
@@ -79,6 +81,8 @@ async def typed_in(request: Request) -> Typed:
     """Read the form; a browser ends the lines of a text in its own way."""
     form = await request.form()
     said = {name: value for name, value in form.items() if isinstance(value, str)}
+    if len(said.get("text", "")) > MOST_CHARACTERS * 2:  # each line may end in two characters
+        raise HTTPException(HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
     return Typed(
         text=said.get("text", "").replace("\r\n", "\n"),
         way="text" if said.get("way") == "text" else "figures",
@@ -261,7 +265,12 @@ def _moment(typed: Typed, read: TomlText, telling: Telling) -> dict[Where, objec
         raise Refused([fault]) from trouble
     if said.tzinfo is None:
         said = to_local(earliest_instant(said.date(), said.time(), place), place)
-    return {} if said == there else {BEGINS: said}
+    same = (
+        isinstance(there, datetime)
+        and there.tzinfo is not None
+        and (to_local(there, place).strftime(MOMENT) == typed.begins.strip())
+    )
+    return {} if same else {BEGINS: said}
 
 
 def _mark(typed: Typed) -> str:

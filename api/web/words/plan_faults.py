@@ -69,6 +69,32 @@ PROBLEMS: tuple[tuple[str, str], ...] = (
     (r'nobody has the id "(.+)"', 'nadie tiene el id "{0}"'),
     (r"must lie between low and high", "debe estar entre low y high"),
     (r"low and high must lie from (\S+) to (\S+)", "low y high deben estar entre {0} y {1}"),
+    (r"looks like a secret", "parece un secreto"),
+    (
+        r'goes with kind = "hours_beyond", and only then',
+        'va con kind = "hours_beyond", y solo con él',
+    ),
+    (r"a (\w+) adds up (\w+) or (\w+)", "{0} suma {1} o {2}"),
+    (r"a (\w+) adds up (\w+)", "{0} suma {1}"),
+    (
+        r"a sum that must be reached is judged when its day ends",
+        "una suma que debe alcanzarse se juzga al acabar su día",
+    ),
+    (r"does not belong to a (\w+)", "no va con {0}"),
+    (r"comes before look_from_days", "viene antes de look_from_days"),
+    (
+        r"each step opens the cover further, between 0 and 1",
+        "cada paso abre más la cubierta, entre 0 y 1",
+    ),
+    (r"(\w+) is not done in parts", "{0} no se hace por partes"),
+    (
+        r"open_share is empty, and a cover is never taken off in one go",
+        "open_share está vacío, y una cubierta nunca se quita de una vez",
+    ),
+    (
+        r"(\S+) takes the wrap off after (\d+) days, before the union at (\d+)",
+        "{0} quita la cinta a los {1} días, antes de la unión a los {2}",
+    ),
     (r"is not TOML: (.+)", "no es TOML: {0}"),
     (r"(.+) is not (a whole number|a number|text|true or false|a list|a table of fields|a date and "
      r"time|a date|a time of day|what belongs here)", "{0} no es {1}"),
@@ -123,13 +149,33 @@ FIXES: tuple[tuple[str, str], ...] = (
     (r"Close the list with \] .*", "Cierre la lista con ] y una coma entre sus entradas."),
     (r"Each field is written once.*", "Cada campo va una sola vez en su tabla; quite uno."),
     (r"Compare .*", "Compárelo con docs/site_file.md."),
-    (r"Make it .*|Give each .*", "Dé a cada uno su propio nombre."),
+    (r"Give each .*", "Dé a cada uno su propio nombre."),
     (r"Each (limit|check) of a stage has its own\.", "Cada uno lleva su propio nombre."),
     (
         r"Write the lowest believable figure as low and the highest as high\.",
         "Escriba la cifra más baja creíble en low y la más alta en high.",
     ),
     (r"Look at the unit in the field's name\.", "Mire la unidad en el nombre del campo."),
+    (
+        r"Keep it out of this file: .*",
+        "No lo ponga aquí: va en el entorno, como dice docs/settings.md.",
+    ),
+    (
+        r'Write beyond = "high" for hours above the base, "low" for hours below\.',
+        'Escriba beyond = "high" para las horas por encima de la base, "low" por debajo.',
+    ),
+    (r"Write that, or another kind\.", "Escriba eso, u otro kind."),
+    (r'Write per = "local_day"\.', 'Escriba per = "local_day".'),
+    (r"It has (.+)\.", "Lleva {0}."),
+    (r"A (\w+) needs it\.", "{0} lo necesita."),
+    (r"Make it (?:the )?later.*", "Póngalo más tarde."),
+    (r"Write one field a line, .*", 'Un campo por línea, como title = "Casa larga".'),
+    (r"Write them rising, .*", "Escríbalos en aumento, como [0.15, 0.4, 0.7]."),
+    (r"Leave the share out\.", "Quite share."),
+    (
+        r"Write the share that stands open at each step, .*",
+        "Escriba cuánto queda abierta en cada paso, como [0.15, 0.4, 0.7].",
+    ),
 )  # fmt: skip
 
 

@@ -181,5 +181,7 @@ def test_pages_show_nobody_what_they_may_not_do(house):
     assert 'id="hold"' not in looks.get("/alarms/1").text
     assert 'href="/accounts"' in leads.get("/").text
     assert 'href="/accounts"' not in looks.get("/").text
+    assert 'id="change"' in leads.get("/plans/leafy-bag").text
+    assert 'id="change"' not in looks.get("/plans/leafy-bag").text
     assert 'action="/works"' not in looks.get("/works").text
     assert 'action="/staff/test"' not in looks.get("/staff").text

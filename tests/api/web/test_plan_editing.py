@@ -306,7 +306,8 @@ def test_unknown_plans_versions_and_people_are_refused(reader):
     answer = looked_at(reader, by="ghost", **{BOUND: "70"})
     assert answer.status_code == 422
     assert 'by: Nobody has the id "ghost"' in part_of(answer, "faults")
-    assert reader.post(EDIT, data={}).status_code in (409, 422)
+    assert reader.post(EDIT, data={}).status_code == 422
+    assert reader.post(EDIT, data={"text": "#" * 900_000}).status_code == 413
 
 
 def test_nothing_changed_makes_no_version(reader):
