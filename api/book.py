@@ -8,15 +8,16 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from api.records.entries import NOTHING_KNOWN, Kind, taken_back
 from api.records.observations import with_entered
-from api.site_files import Files, PlanFolder, site_in
+from api.site_files import Files, PlanFolder, plan_in, site_in, with_versions
 from api.written.entered import NAMED_BY, Put, key_of
 from api.written.sentences import as_json
-from api.written.toml_text import TomlText
+from api.written.toml_text import ENTERED, TomlText, toml_in
 from rules.evaluator import watchlist
 from rules.model.fault import Fault
 from rules.model.plan import CarePlan
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 
     from api.records.entries import Entry, Known
     from api.records.observations import Entered
+    from api.written.toml_text import Where
     from rules.evaluator import Watchlist
     from rules.model.site import Site
 
@@ -63,6 +65,8 @@ class InForce:
     """Site, all versions of its plans by id, and what is judged by them. It never changes.
 
     `revision` names it. `base` are the files it stands on, `known` how far entries are in it.
+    `texts` are the versions of plans as they were written, by id and number, where that is known.
+    `overtaken` are versions by id that never counted, as another was entered before they began.
     """
 
     site: Site
@@ -71,6 +75,8 @@ class InForce:
     revision: str
     base: Base
     known: Known
+    texts: Mapping[tuple[str, int], str] = field(default_factory=dict)
+    overtaken: Mapping[str, tuple[CarePlan, ...]] = field(default_factory=dict)
 
     def written(self, kind: Kind, key: str) -> dict[str, object] | None:
         """Return the written form of a thing in force; None if there is none of that name.
@@ -134,12 +140,39 @@ def compiled(
     """Return what is in force by files and entries together, or every fault of them."""
     entries = tuple(entries)
     puts = [Put(one.kind.value, one.key, one.body, one.id) for one in entries if one.kind in NAMED]
-    site, faults = site_in(base.files, puts)
+    files = with_plans(base.files, entries)
+    site, faults = site_in(files, puts)
     if site is None or faults:
         return faults
     back = taken_back(entries)
     site = with_entered(site, (one for one in seen if one.id not in back))
-    return in_force_of(site, base.files.folder.versions, base=base, known=known)
+    found = in_force_of(site, files.folder.versions, base=base, known=known)
+    return replace(found, texts=files.folder.texts, overtaken=files.folder.overtaken)
+
+
+def with_plans(files: Files, entries: Iterable[Entry]) -> Files:
+    """Return files with the versions of plans that people entered beside their own."""
+    entered: list[tuple[TomlText, CarePlan | None]] = []
+    faults: list[Fault] = []
+    for one in entries:
+        if one.kind is Kind.PLAN and one.body is not None:
+            text, plan, found = _plan_entered(str(one.body["toml"]), one.id)
+            entered.append((text, plan))
+            faults += found
+    folder = with_versions(files.folder, entered)
+    return replace(files, folder=replace(folder, faults=(*folder.faults, *faults)))
+
+
+@lru_cache(maxsize=64)
+def _plan_entered(toml: str, number: int) -> tuple[TomlText, CarePlan | None, tuple[Fault, ...]]:
+    """Return a version that was entered, and what is wrong with it, told by its entry."""
+    text = toml_in(toml, file=ENTERED)
+    if isinstance(text, Fault):
+        told = replace(text, line=number)
+        return TomlText(ENTERED, {}, {}), None, (told,)
+    plan, faults = plan_in(text)
+    lines: dict[Where, int] = {(name,): number for name in text.values}
+    return replace(text, lines=lines), plan, tuple(replace(one, line=number) for one in faults)
 
 
 def in_force_of(

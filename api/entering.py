@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from pydantic import ValidationError
 
-from api.book import NAMED, form_in, form_revision
+from api.book import NAMED, form_in, form_revision, with_plans
 from api.records.entries import ChangedMeanwhile, Kind, append, in_force, newest_of
 from api.records.observations import Entered, enter, observation_numbered, observation_of_origin
 from api.records.session import writing
@@ -116,8 +116,8 @@ def change(
         puts = {(e.kind, e.key): Put(e.kind.value, e.key, e.body, e.id) for e in entered}
         puts |= {(c.kind, c.key): Put(c.kind.value, c.key, c.body, 0) for c in changes}
         lists = [put for (kind, _), put in puts.items() if kind in NAMED]
-        site, faults = site_in(now.base.files, lists)
-        faults = (*_own_faults(changes), *faults, *_unknown_person(site or now.site, by))
+        site, faults = site_in(with_plans(now.base.files, entered), lists)
+        faults = (*_own_faults(changes), *faults, *unknown_person(site or now.site, by))
         if site is None or faults:
             raise Refused(faults)
         return tuple(
@@ -155,7 +155,8 @@ def _own_faults(changes: Sequence[Change]) -> list[Fault]:
     return faults
 
 
-def _unknown_person(site: Site, by: str) -> list[Fault]:
+def unknown_person(site: Site, by: str) -> list[Fault]:
+    """Return the fault of a name that nobody at the nursery has; nothing if someone has it."""
     known = [person.id for person in site.person]
     if by in known:
         return []
@@ -210,7 +211,7 @@ def checked_observation(now: InForce, seeing: Seeing, *, at: datetime) -> Observ
     if batch is None:
         msg = f"there is no batch {seeing.batch!r}"
         raise UnknownThing(msg)
-    faults = _unknown_person(now.site, seeing.by)
+    faults = unknown_person(now.site, seeing.by)
     seen: Observation | None = None
     try:
         seen = Observation.model_validate({"at": at, **seeing.fields, "by": seeing.by})
@@ -267,7 +268,7 @@ def take_back(
 
     Taken back twice is as once. Raises UnknownThing, TooLate and Refused.
     """
-    faults = _unknown_person(now.site, by)
+    faults = unknown_person(now.site, by)
     if faults:
         raise Refused(faults)
     with writing(records) as db:

@@ -27,9 +27,9 @@ from api.written.names import (
 from api.written.notes import notes_on
 from api.written.rota import names_in_the_rota, rota_contradictions, unmanned_days
 from api.written.sentences import faults_against
-from api.written.toml_text import read_toml
+from api.written.toml_text import TomlText, read_toml
 from api.written.topics import topics_used_twice
-from api.written.versions import versions_that_clash
+from api.written.versions import overtaken, versions_that_clash
 from rules.model.fault import Fault
 from rules.model.plan import CarePlan, in_order_of_force, plan_in_force
 from rules.model.site import Site
@@ -40,7 +40,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from api.written.entered import Put
-    from api.written.toml_text import TomlText
 
 ONLY_IN_PLANS = frozenset({"version", "source", "stage"})
 ONLY_IN_SITES = frozenset(
@@ -70,12 +69,16 @@ class PlanFolder:
     """Versions of care plans without faults by id, the faults of others, and every id in use.
 
     A file that cannot be read stands in `names` with its own name, so that its fault is one fault
-    and not one more for every batch that follows it.
+    and not one more for every batch that follows it. `texts` are the versions as they were
+    written, by id and number, where that is known. `overtaken` are versions in the place of which
+    another was entered before they began; they never count.
     """
 
     versions: Mapping[str, tuple[CarePlan, ...]]
     faults: tuple[Fault, ...]
     names: tuple[str, ...]
+    texts: Mapping[tuple[str, int], str] = field(default_factory=dict)
+    overtaken: Mapping[str, tuple[CarePlan, ...]] = field(default_factory=dict)
 
     def plans(self, at: datetime | None) -> dict[str, CarePlan]:
         """Return the version of each plan in force at the aware instant; None: the last of all."""
@@ -118,7 +121,7 @@ def read_plan(path: Path) -> tuple[CarePlan | None, tuple[Fault, ...]]:
     text = read_toml(path)
     if isinstance(text, Fault):
         return None, (text,)
-    return _plan_in(text)
+    return plan_in(text)
 
 
 def read_nursery(
@@ -203,7 +206,8 @@ def _site_in(text: TomlText, *, folder: PlanFolder | None) -> tuple[Site | None,
     return site, tuple(sorted(faults))
 
 
-def _plan_in(text: TomlText) -> tuple[CarePlan | None, tuple[Fault, ...]]:
+def plan_in(text: TomlText) -> tuple[CarePlan | None, tuple[Fault, ...]]:
+    """Return the care plan in a text, None if it has faults, and all its faults by line."""
     by_place, fits = faults_against(CarePlan, text)
     by_place.update(secrets_in(text))
     plan = CarePlan.model_validate(text.values) if fits else None
@@ -233,16 +237,52 @@ def _read_folder(folder: Path) -> PlanFolder:
             faults.append(text)
             unreadable.append(path.stem)
             continue
-        plan, found = _plan_in(text)
+        plan, found = plan_in(text)
         faults += found
         name = text.value(("id",))
         if isinstance(name, str):
             read.setdefault(name, []).append((text, plan))
+    return _folder_of(read, faults, unreadable)
+
+
+def _folder_of(
+    read: Mapping[str, Sequence[tuple[TomlText, CarePlan | None]]],
+    faults: Sequence[Fault],
+    unreadable: Sequence[str],
+) -> PlanFolder:
     versions: dict[str, tuple[CarePlan, ...]] = {}
+    texts: dict[tuple[str, int], str] = {}
+    never: dict[str, tuple[CarePlan, ...]] = {}
+    every = list(faults)
     for name, of_one in read.items():
-        clashes = tuple(versions_that_clash(of_one))
-        faults += clashes
-        whole = [plan for _, plan in of_one if plan is not None]
+        gone = overtaken(of_one)
+        clashes = tuple(versions_that_clash(of_one, never=gone))
+        every += clashes
+        whole = [plan for _, plan in of_one if plan and plan.version not in gone]
+        never[name] = tuple(plan for _, plan in of_one if plan and plan.version in gone)
+        texts |= {(name, plan.version): text.raw for text, plan in of_one if plan and text.raw}
         if whole and not clashes:
             versions[name] = in_order_of_force(whole)
-    return PlanFolder(versions, tuple(faults), (*read, *unreadable))
+    return PlanFolder(versions, tuple(every), (*read, *unreadable), texts, never)
+
+
+def with_versions(
+    folder: PlanFolder, entered: Sequence[tuple[TomlText, CarePlan | None]]
+) -> PlanFolder:
+    """Return a folder with versions that people entered beside those of its files.
+
+    Where both have one of the same number it is the file's that is told to be wrong: what was
+    entered is never changed. Faults of what was entered itself are the caller's to tell.
+    """
+    if not entered:
+        return folder
+    read: dict[str, list[tuple[TomlText, CarePlan | None]]] = {name: [] for name in folder.names}
+    for text, plan in entered:
+        read.setdefault(str(text.value(("id",))), []).append((text, plan))
+    for name, versions in folder.versions.items():
+        for plan in versions:
+            raw = folder.texts.get((name, plan.version), "")
+            values = plan.model_dump(mode="json")
+            text = TomlText(f"{name}, version {plan.version}", values, {}, raw=raw)
+            read[name].append((text, plan))
+    return _folder_of(read, folder.faults, ())

@@ -26,7 +26,15 @@ from rules.surroundings import INPUTS, reckon_cell
 from rules.sweep import sweep
 from rules.trend import heads_out, onto_ring, trend_of
 from rules.trust import judged_cell
-from rules.turnover import closed_at, demand_next, dose_event, gone, in_units, still_spoken
+from rules.turnover import (
+    closed_at,
+    demand_next,
+    dose_event,
+    going_on,
+    gone,
+    in_units,
+    still_spoken,
+)
 from rules.watchlist import (
     BatchWatch,
     StageWatch,
@@ -109,8 +117,9 @@ def _step_batch(
     key = watch.key if watch is not None else None
     standing = before.standing
     if before.key != key:
-        events.extend(closed_at(moment.minute, batch.code, before))
-        before = before.under(key)
+        kept = going_on(batch, before.key, key)
+        events.extend(closed_at(moment.minute, batch.code, before, kept))
+        before = before.under(key, kept)
     if watch is None:
         after = replace(before, standing=None)
     else:

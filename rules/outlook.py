@@ -20,6 +20,7 @@ from rules.state import NEW
 from rules.sun import sun_is_up
 from rules.surroundings import INPUTS, around_in_cell, felt_in_cell
 from rules.trend import Trend, heads_out, minutes_until, trend_of
+from rules.turnover import going_on
 from rules.watchlist import can_make_drift
 
 if TYPE_CHECKING:
@@ -205,7 +206,9 @@ def _outlook(
     if watch is None:
         return BatchOutlook(batch.code, span.stage, None, felt_now, (), (), ())
     # A stage that began after the last judged cell has delayed nothing yet.
-    carried = state if state.key == watch.key else state.under(watch.key)
+    carried = state
+    if state.key != watch.key:
+        carried = state.under(watch.key, going_on(batch, state.key, watch.key))
     kit = batch.kit_in(span)
     inputs = {felt: values.get(felt) for felt in INPUTS}
     around = around_in_cell(span, inputs, latest, minute)

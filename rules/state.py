@@ -34,18 +34,22 @@ class BatchState:
     doses: Mapping[str, DoseState]
     reckoned: Reckoned
 
-    def under(self, key: str | None) -> Self:
+    def under(self, key: str | None, kept: frozenset[str]) -> Self:
         """Return what carries over to a stage or figures called `key`, None for unwatched.
 
-        Delays and trends begin anew. A sum goes on if the dose itself is the same; what is
-        reckoned goes on as long as the batch is watched.
+        Delays and trends begin anew, but for the conditions in `kept`. A sum goes on if the dose
+        itself is the same; what is reckoned goes on as long as the batch is watched.
         """
         if key is None:
             return replace(
                 self, key=None, conditions={}, rings={}, doses={}, reckoned=NOTHING_RECKONED
             )
-        doses = {name: replace(dose, raised=False) for name, dose in self.doses.items()}
-        return replace(self, key=key, conditions={}, rings={}, doses=doses)
+        doses = {
+            name: replace(dose, raised=dose.raised and name in kept)
+            for name, dose in self.doses.items()
+        }
+        conditions = {name: one for name, one in self.conditions.items() if name in kept}
+        return replace(self, key=key, conditions=conditions, rings={}, doses=doses)
 
 
 NEW = BatchState(

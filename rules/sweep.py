@@ -24,7 +24,15 @@ from rules.state import NEW, BatchState, EvaluatorState
 from rules.surroundings import INPUTS, felt_by, reckon_rows
 from rules.trend import Ring, head_out, onto_ring_all, trends_of
 from rules.trust import judged
-from rules.turnover import closed_at, demand_next, dose_event, gone, in_units, still_spoken
+from rules.turnover import (
+    closed_at,
+    demand_next,
+    dose_event,
+    going_on,
+    gone,
+    in_units,
+    still_spoken,
+)
 from rules.watchlist import blind_id, can_make_drift
 
 if TYPE_CHECKING:
@@ -111,8 +119,9 @@ def _sweep_batch(
         standing = before.standing
         key = segment.watch.key if segment.watch is not None else None
         if before.key != key:
-            events.extend(closed_at(minute, batch.code, before))
-            before = before.under(key)
+            kept = going_on(batch, before.key, key)
+            events.extend(closed_at(minute, batch.code, before, kept))
+            before = before.under(key, kept)
         if segment.watch is None:
             before = replace(before, standing=None)
         else:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from rules.cells import MICRO
 from rules.model.event import ConditionClosed, ConditionOpened, Event, StandingChanged
+from rules.watchlist import blind_id
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
     from rules.doses import DoseBound, DoseTurn
     from rules.model.dose import DoseLimit
     from rules.state import BatchState, EvaluatorState
-    from rules.watchlist import Watchlist
+    from rules.watchlist import BatchWatch, StageWatch, Watchlist
 
 
 def demand_next(state: EvaluatorState, minute: int) -> None:
@@ -30,14 +31,39 @@ def still_spoken(
     return {key: seen for key, seen in latest.items() if key in watchlist.channels}
 
 
-def closed_at(minute: int, code: str, state: BatchState) -> list[Event]:
-    """Return the closing of everything that is open in a batch."""
+def going_on(batch: BatchWatch, was: str | None, now: str | None) -> frozenset[str]:
+    """Return the conditions that go on from what was judged to what is, by the keys of both.
+
+    Those of the same stage, judged by the very same figures: whoever edits one limit of a plan
+    must not end the alarm of another. Nothing goes on into another stage, or from figures that are
+    no longer known.
+    """
+    before, after = batch.called(was), batch.called(now)
+    if before is None or after is None or before[0] is not after[0]:
+        return frozenset()
+    old, new = _figures(before[1]), _figures(after[1])
+    return frozenset(name for name, figures in new.items() if old.get(name) == figures)
+
+
+def _figures(watch: StageWatch) -> dict[str, object]:
+    """Return what each condition of a stage is judged by."""
+    limits = zip(watch.limits, watch.bounds, strict=True)
+    sums = zip(watch.doses, watch.dose_bounds, strict=True)
+    return {
+        **{limit.id: (limit.quantity, limit.priority, bound) for limit, bound in limits},
+        **{dose.id: (dose.quantity, dose.priority, bound) for dose, bound in sums},
+        **{blind_id(quantity): watch.blind for quantity in watch.vital},
+    }
+
+
+def closed_at(minute: int, code: str, state: BatchState, kept: frozenset[str]) -> list[Event]:
+    """Return the closing of everything that is open in a batch, but for what is kept."""
     closed: list[Event] = [
         ConditionClosed(minute, code, name, in_units(condition.worst))
         for name, condition in state.conditions.items()
-        if condition.raised
+        if condition.raised and name not in kept
     ]
-    sums = [name for name, dose in state.doses.items() if dose.raised]
+    sums = [name for name, dose in state.doses.items() if dose.raised and name not in kept]
     return [*closed, *(ConditionClosed(minute, code, name) for name in sums)]
 
 
@@ -61,7 +87,7 @@ def gone(watchlist: Watchlist, state: EvaluatorState, minute: int) -> list[Event
     events: list[Event] = []
     for code, left in state.batches.items():
         if code not in here:
-            events.extend(closed_at(minute, code, left))
+            events.extend(closed_at(minute, code, left, frozenset()))
             if left.standing is not None:
                 events.append(StandingChanged(minute, code, left.standing, None))
     return events

@@ -40,7 +40,8 @@ BLIND = "blind."
 class StageWatch:
     """What is judged in one stage of one batch.
 
-    `key` names the stage and every figure it is judged by: when it changes, all starts afresh.
+    `key` names the stage and every figure it is judged by: when it changes, what is not as it was
+    starts afresh.
     `trended` are the quantities whose trend can make a batch drift. `needed` are all that sensors
     must tell for it.
     """
@@ -86,6 +87,14 @@ class BatchWatch:
         if span.stage is None:
             return None
         return self.versions[span.version].stages.get(span.stage)
+
+    def called(self, key: str | None) -> tuple[Stage, StageWatch] | None:
+        """Return the stage, and what is judged in it, that a key names; None if nothing here."""
+        for version in self.versions:
+            for stage, watch in version.stages.items():
+                if watch.key == key:
+                    return stage, watch
+        return None
 
     def kit_in(self, span: Span) -> Kit:
         """Return what the batch is reckoned with in a span."""
@@ -230,4 +239,4 @@ def _key(plan: CarePlan, stage: Stage, stage_plan: StagePlan) -> str:
     spoken = {"__all__": {"says", "action", "latch"}}
     figures = stage_plan.model_dump_json(exclude={"limit": spoken, "dose": spoken, "check": True})
     digest = hashlib.sha256(figures.encode()).hexdigest()[:12]
-    return f"{stage.value}/{plan.id}/{plan.version}/{digest}"
+    return f"{stage.value}/{plan.id}/{digest}"

@@ -1,4 +1,4 @@
-"""What people changed in the books: batches, sensors, people. Only ever added to.
+"""What people changed in the books: batches, sensors, people, plans. Only ever added to.
 
 An entry is the whole new written form of one thing, or None where it was taken away. The newest
 entry of a thing is in force; all before it are its history, with who, when and why.
@@ -26,7 +26,10 @@ NOTHING_BEFORE = 0
 
 
 class Kind(StrEnum):
-    """What an entry is about. An entry about an observation, by its number, takes it back."""
+    """What an entry is about. An entry about an observation, by its number, takes it back.
+
+    One about a plan is one version of it, as its text; there is never a second of that version.
+    """
 
     BATCH = "batch"
     SENSOR = "sensor"
@@ -34,6 +37,7 @@ class Kind(StrEnum):
     SWAP = "swap"
     ABSENCE = "absence"
     OBSERVATION = "observation"
+    PLAN = "plan"
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +141,12 @@ def taken_back(entries: Iterable[Entry]) -> frozenset[int]:
     return frozenset(
         int(one.key) for one in entries if one.kind is Kind.OBSERVATION and one.body is None
     )
+
+
+def of_kind(db: Connection, kind: Kind) -> tuple[Entry, ...]:
+    """Return every entry about things of one kind, the oldest first."""
+    of = select(entries).where(entries.c.kind == kind.value)
+    return tuple(_entry(row) for row in db.execute(of.order_by(entries.c.id)))
 
 
 def known(db: Connection) -> Known:

@@ -17,10 +17,11 @@ MEDIA_TYPE = "application/problem+json"
 
 
 class Wrong(BaseModel):
-    """One thing wrong in a request: where, and what."""
+    """One thing wrong in a request: where, and what; `line` in a text that was sent."""
 
     where: str
     detail: str
+    line: int | None = None
 
 
 class ProblemBody(BaseModel):

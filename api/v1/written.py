@@ -166,7 +166,7 @@ def written_router(parts: Parts) -> APIRouter:
         if_none_match: Annotated[str | None, Header()] = None,
     ) -> WrittenBody:
         """Change a thing (If-Match with its ETag), or enter a new one (If-None-Match: *)."""
-        revision = _demanded(if_match, if_none_match)
+        revision = demanded(if_match, if_none_match)
         return put(response, Change(Kind(kind), key, body.form, revision), body)
 
     @router.delete("/written/{kind}/{key}", status_code=HTTPStatus.NO_CONTENT)
@@ -178,7 +178,7 @@ def written_router(parts: Parts) -> APIRouter:
         if_match: Annotated[str | None, Header()] = None,
     ) -> None:
         """Take a thing away that should never have been there; a batch that ended is closed."""
-        gone = Change(Kind(kind), key, None, _demanded(if_match, None))
+        gone = Change(Kind(kind), key, None, demanded(if_match, None))
         _kept(parts, [gone], by=by, note=note)
 
     @router.get("/written/{kind}/{key}/history")
@@ -210,7 +210,7 @@ def written_router(parts: Parts) -> APIRouter:
         if_match: Annotated[str | None, Header()] = None,
     ) -> WrittenBody:
         """Change a batch: the whole written form, with If-Match of the form that was changed."""
-        revision = _demanded(if_match, None)
+        revision = demanded(if_match, None)
         return put(response, Change(Kind.BATCH, code, body.form, revision), body)
 
     @router.get("/batches/{code}/history")
@@ -303,7 +303,7 @@ def _body(kept: Kept) -> WrittenBody:
     )
 
 
-def _demanded(if_match: str | None, if_none_match: str | None) -> str:
+def demanded(if_match: str | None, if_none_match: str | None) -> str:
     """Return the revision that a change is of; Problem 428 if it is not said."""
     if if_none_match is not None and if_none_match.strip() == "*":
         return "none"

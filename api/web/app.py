@@ -41,6 +41,7 @@ from api.web.labels_page import labels_router
 from api.web.live import Live, live_router
 from api.web.pages import Desk, desk, pages_router
 from api.web.people_pages import people_router
+from api.web.plan_edit_page import plan_edit_router
 from api.web.plans_page import plans_router
 from api.web.rings_page import rings_page_router
 from api.web.rota_pages import rota_router
@@ -104,6 +105,7 @@ def create_app(parts: Parts, sight: Sight) -> FastAPI:
     app.include_router(people_router(at))
     app.include_router(rota_router(at))
     app.include_router(plans_router(at))
+    app.include_router(plan_edit_router(at))
     app.include_router(settings_router(at))
     app.include_router(holding_router(at))
     app.include_router(labels_router(at))

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from api.web.plan_figures import drying_rows, method_sheets, release_figures
 from api.web.words.plans import plan_words
 from rules.model.dose import DoseLimit
-from rules.model.drying import Ranged
 from rules.model.plan import Limit
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
-
-    from pydantic import BaseModel
 
     from api.web.telling import Telling
     from rules.model.plan import CarePlan, StagePlan
@@ -33,43 +31,34 @@ def changes_between(earlier: CarePlan, later: CarePlan, telling: Telling) -> Ite
         was_out, now_out = release_figures(earlier, telling), release_figures(later, telling)
         for name, line in _differing(was_out, now_out, telling):
             yield f"{words.way_out}, {name}: {line}"
-    for name, line in _differing(
-        drying_figures(earlier, telling), drying_figures(later, telling), telling
-    ):
+    for name, line in _differing(_drying(earlier, telling), _drying(later, telling), telling):
         yield f"{words.drying}, {name}: {line}"
+    for name, line in _differing(_methods(earlier, telling), _methods(later, telling), telling):
+        yield f"{name}: {line}"
+    where_from = words.source.format(source="").rstrip(": ")
+    if earlier.source != later.source:
+        yield f"{where_from}: {words.became.format(was=earlier.source, now=later.source)}"
+    code = telling.words.code
+    old, new = earlier.title.in_language(code), later.title.in_language(code)
+    if old != new:
+        yield f"{words.title}: {words.became.format(was=old, now=new)}"
 
 
-def release_figures(plan: CarePlan, telling: Telling) -> dict[str, str]:
-    """Return the plan's figures of the way out by their names."""
-    if plan.release is None:
-        return {}
-    found: dict[str, str] = {}
-    for field, name in plan_words(telling.words.code).release.items():
-        value = getattr(plan.release, field)
-        if isinstance(value, tuple):
-            found[name] = ", ".join(f"{share * 100:g} %" for share in value) or "–"
-        elif isinstance(value, float):
-            found[name] = f"{value * 100:g} %"
-        else:
-            found[name] = f"{value}"
-    return found
+def _drying(plan: CarePlan, telling: Telling) -> dict[str, str]:
+    """Return the figures of drying by their names, each with its range and its source."""
+    return {
+        row.name: f"{row.likely} ({row.ends}; {row.source})"
+        for row in drying_rows(plan.drying, telling)
+    }
 
 
-def drying_figures(plan: CarePlan, telling: Telling) -> dict[str, str]:
-    """Return the plan's figures of drying by their names, each with its range."""
-    return {} if plan.drying is None else dict(_ranged(plan.drying, telling))
-
-
-def _ranged(drying: BaseModel, telling: Telling) -> Iterator[tuple[str, str]]:
-    words = telling.words
-    for field in type(drying).model_fields:
-        value = getattr(drying, field)
-        if isinstance(value, Ranged):
-            unit = words.figure_units.get(field, "")
-            shown = f"{value.central:g} ({value.low:g}–{value.high:g}) {unit}".strip()
-            yield words.figure_names[field], shown
-        elif value is not None and hasattr(type(value), "model_fields"):
-            yield from _ranged(value, telling)
+def _methods(plan: CarePlan, telling: Telling) -> dict[str, str]:
+    """Return what differs by graft method, each figure by method and name."""
+    return {
+        f"{sheet.name}, {name}": said
+        for sheet in method_sheets(plan, telling)
+        for name, said in sheet.figures
+    }
 
 
 def asked_in_words(asked: Limit | DoseLimit, telling: Telling) -> str:
@@ -82,8 +71,11 @@ def asked_in_words(asked: Limit | DoseLimit, telling: Telling) -> str:
     if isinstance(asked, Limit):
         said.append(words.delays.format(on=asked.on_delay_min, off=asked.off_delay_min))
         if asked.deadband:
-            amount = telling.value(asked.quantity, asked.deadband)
+            amount = telling.written(asked.quantity, asked.deadband)
             said[-1] += " " + words.back_by.format(amount=amount)
+        amount = telling.written(asked.quantity, asked.full_margin)
+        said.append(words.comfortable.format(amount=amount))
+    said.append(words.waits if asked.latches else words.ends_alone)
     return PARTED.join(said)
 
 
@@ -94,6 +86,26 @@ def _in_stage(was: StagePlan | None, now: StagePlan | None, telling: Telling) ->
             yield _only_what_differs(before[name], after[name], telling)
         else:
             yield line
+    yield from _texts(was, now, telling)
+
+
+def _texts(was: StagePlan | None, now: StagePlan | None, telling: Telling) -> Iterator[str]:
+    """Yield what limits that stay say, and say to do, in other words than before."""
+    words = plan_words(telling.words.code)
+    before = {one.id: one for one in _limits(was)}
+    for one in _limits(now):
+        old = before.get(one.id)
+        if old is None:
+            continue
+        name = asked_in_words(one, telling).split(PARTED)[0]
+        for say in (telling.says, telling.action):
+            if say(old) != say(one):
+                became = words.became.format(was=f"“{say(old)}”", now=f"“{say(one)}”")
+                yield f"{name}{PARTED}{became}"
+
+
+def _limits(plan: StagePlan | None) -> tuple[Limit | DoseLimit, ...]:
+    return () if plan is None else (*plan.limit, *plan.dose)
 
 
 def _only_what_differs(was: str, now: str, telling: Telling) -> str:
@@ -111,8 +123,7 @@ def _asked(plan: StagePlan | None, telling: Telling) -> dict[str, str]:
     if plan is None:
         return {}
     words = plan_words(telling.words.code)
-    asked: tuple[Limit | DoseLimit, ...] = (*plan.limit, *plan.dose)
-    found = {one.id: asked_in_words(one, telling) for one in asked}
+    found = {one.id: asked_in_words(one, telling) for one in _limits(plan)}
     for check in plan.check:
         says = check.says.in_language(telling.words.code)
         found[f"check {check.id}"] = words.every.format(days=check.every_days, says=says)

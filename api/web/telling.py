@@ -90,6 +90,21 @@ class Telling:
             return self.words.no_end
         return f"{self.number(felt, value)}\N{NO-BREAK SPACE}{FELT_SHOWN[felt]}"
 
+    def places(self, value: float) -> int:
+        """Return how many decimals a figure has that someone wrote, eight at most."""
+        return len(f"{round(value, 8):.8f}".rstrip("0").partition(".")[2])
+
+    def written(self, felt: Felt, value: float) -> str:
+        """Return a figure that someone wrote, with its unit: never rounded as a reading is."""
+        number = self.words.number(value, max(DECIMALS[felt], self.places(value)))
+        return f"{number}\N{NO-BREAK SPACE}{FELT_SHOWN[felt]}"
+
+    def written_total(self, dose: DoseLimit) -> str:
+        """Return the bound of a sum with its unit, as it was written."""
+        places = max(DOSE_DECIMALS[dose.kind], self.places(dose.bound))
+        number = self.words.number(dose.bound, places)
+        return f"{number}\N{NO-BREAK SPACE}{DOSE_SHOWN[dose.kind]}"
+
     def unit(self, felt: Felt) -> str:
         """Return the unit in which a value is told."""
         return FELT_SHOWN[felt]
@@ -108,7 +123,7 @@ class Telling:
         beyond = ""
         if dose.threshold is not None:
             side = self.words.base_side[dose.beyond or Side.HIGH]
-            beyond = f"{side} {self.value(dose.quantity, dose.threshold)}"
+            beyond = f"{side} {self.written(dose.quantity, dose.threshold)}"
         felt = self.words.felt[dose.quantity]
         return self.words.summed[dose.kind].format(felt=felt, beyond=beyond)
 
@@ -116,10 +131,10 @@ class Telling:
         """Return what a limit or dose asks for: "at most 0.60 kPa by day"."""
         words = self.words
         if isinstance(asked, DoseLimit):
-            bound = f"{self.total(asked.kind, asked.bound)} {words.per[asked.per]}"
+            bound = f"{self.written_total(asked)} {words.per[asked.per]}"
             held = words.when[asked.when]
         else:
-            bound = self.value(asked.quantity, asked.bound)
+            bound = self.written(asked.quantity, asked.bound)
             held = words.when[asked.when]
             if asked.film is not None:
                 held = f"{held} {words.film[asked.film]}".strip()

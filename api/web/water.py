@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from api.drawing.day import instant_of
 from api.v1.foresight import water_ahead
 from api.web.day_charts import band_of
+from api.web.plan_figures import figure_row
 from rules.model.drying import Ranged
 from rules.model.plan import plan_of
 from rules.model.quantities import Felt
@@ -24,21 +25,11 @@ if TYPE_CHECKING:
     from pydantic import BaseModel
 
     from api.web.batch_day import BatchDay
+    from api.web.plan_figures import FigureRow
     from api.web.telling import Telling
     from rules.outlook import DryingNow, Likely
 
 LEAST_SHOWN_PCT = 0.5
-MINUS = "\N{MINUS SIGN}"
-
-
-@dataclass(frozen=True, slots=True)
-class FigureRow:
-    """A figure of the care plan: likely, its range, and where it comes from."""
-
-    name: str
-    likely: str
-    ends: str
-    source: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,29 +144,6 @@ def _figures(drying: BaseModel, shown: BatchDay) -> Iterator[FigureRow]:
             own = shown.batch.scion_diameter_mm if name == "diameter_mm" else None
             if own is not None:
                 figure = Ranged(central=own, low=own, high=own, source=words.own_measure)
-            yield _figure(name, figure, shown.telling)
+            yield figure_row(name, figure, shown.telling)
         elif figure is not None:
             yield from _figures(figure, shown)
-
-
-def _figure(name: str, figure: Ranged, telling: Telling) -> FigureRow:
-    words = telling.words
-    suffix = max((one for one in words.figure_units if name.endswith(f"_{one}")), key=len)
-    scale = 100.0 if suffix == "share" else 1.0
-    unit = words.figure_units[suffix]
-    low, central, high = (
-        _plainly(value * scale, telling) for value in (figure.low, figure.central, figure.high)
-    )
-    return FigureRow(
-        name=words.figure_names[name],
-        likely=f"{central}\N{NO-BREAK SPACE}{unit}",
-        ends=words.band(low, f"{high}\N{NO-BREAK SPACE}{unit}"),
-        source=figure.source,
-    )
-
-
-def _plainly(value: float, telling: Telling) -> str:
-    """Return a figure with no more places than it needs."""
-    text = f"{value:.4g}"
-    places = len(text.partition(".")[2]) if "e" not in text else 6
-    return telling.words.number(value, places).replace("-", MINUS)

@@ -50,12 +50,14 @@ class TomlText:
     """The values of one file and the lines on which they stand.
 
     `entered` holds the places of what a person entered over it, with the numbers of the entries.
+    `raw` is the text as it was written, with its comments; "" where only the values are known.
     """
 
     file: str
     values: Mapping[str, object]
     lines: Mapping[Where, int]
     entered: Mapping[Where, int] = field(default_factory=dict)
+    raw: str = ""
 
     def line(self, where: Where) -> int:
         """Return the line of a field; for one that is not there, of the nearest thing above it."""
@@ -111,12 +113,18 @@ def _inside(found: object, where: Where) -> object:
 def read_toml(path: Path) -> TomlText | Fault:
     """Return the values of a TOML file, or the one fault that keeps them from being read."""
     text = _read_text(path)
-    if isinstance(text, Fault):
-        return text
-    file = str(path)
+    return text if isinstance(text, Fault) else toml_in(text, file=str(path))
+
+
+def toml_in(text: str, *, file: str) -> TomlText | Fault:
+    """Return the values of a text, or the one fault that keeps them from being read.
+
+    `file` is what faults call it.
+    """
     try:
         values = tomllib.loads(text)
-        lines = dict(reversed(list(_lines(text))))  # the first of several lines is the one named
+        places = [(where, node.start_point.row + 1) for where, node in nodes_of(text)]
+        lines = dict(reversed(places))  # the first of several lines is the one named
     except tomllib.TOMLDecodeError as error:
         return _syntax_fault(file, str(error))
     except RecursionError:
@@ -131,7 +139,7 @@ def read_toml(path: Path) -> TomlText | Fault:
             "holds nothing",
             "Fill it as docs/site_file.md shows, or start from a copy of demo_data/site.toml.",
         )
-    return TomlText(file=file, values=values, lines=lines)
+    return TomlText(file=file, values=values, lines=lines, raw=text)
 
 
 def _read_text(path: Path) -> str | Fault:
@@ -181,27 +189,29 @@ def _parser() -> tree_sitter.Parser:
     return tree_sitter.Parser(tree_sitter.Language(tree_sitter_toml.language()))
 
 
-def _lines(text: str) -> Iterator[tuple[Where, int]]:
-    """Yield where each field and entry stands; `text` is TOML that tomllib has accepted."""
+def nodes_of(text: str) -> Iterator[tuple[Where, tree_sitter.Node]]:
+    """Yield where each field and entry stands; `text` is TOML that tomllib has accepted.
+
+    A field's node is the whole pair, an entry's its heading with all below it or its value.
+    """
     entries: dict[Where, int] = {}
     for node in _parser().parse(text.encode()).root_node.named_children:
         if node.type == "pair":
-            yield from _pair_lines(node, ())
+            yield from _in_pair(node, ())
         elif node.type in {"table", "table_array_element"}:
             *above, last = _names(node)
             where: Where = ()
             for name in above:
                 where = _newest((*where, name), entries)
             where = (*where, last)
-            line = node.start_point.row + 1
             if node.type == "table_array_element":
                 entries[where] = entries.get(where, -1) + 1
-                yield where, line
+                yield where, node
             where = _newest(where, entries)
-            yield where, line
+            yield where, node
             for child in node.named_children:
                 if child.type == "pair":
-                    yield from _pair_lines(child, where)
+                    yield from _in_pair(child, where)
 
 
 def _newest(where: Where, entries: Mapping[Where, int]) -> Where:
@@ -219,21 +229,21 @@ def _names(node: tree_sitter.Node) -> tuple[str, ...]:
     return tuple(names)
 
 
-def _pair_lines(pair: tree_sitter.Node, above: Where) -> Iterator[tuple[Where, int]]:
+def _in_pair(pair: tree_sitter.Node, above: Where) -> Iterator[tuple[Where, tree_sitter.Node]]:
     where: Where = above
     for name in _names(pair):
         where = (*where, name)
-        yield where, pair.start_point.row + 1
-    yield from _value_lines(pair.named_children[-1], where)
+        yield where, pair
+    yield from _in_value(pair.named_children[-1], where)
 
 
-def _value_lines(node: tree_sitter.Node, where: Where) -> Iterator[tuple[Where, int]]:
+def _in_value(node: tree_sitter.Node, where: Where) -> Iterator[tuple[Where, tree_sitter.Node]]:
     if node.type == "inline_table":
         for child in node.named_children:
             if child.type == "pair":
-                yield from _pair_lines(child, where)
+                yield from _in_pair(child, where)
     elif node.type == "array":
         entries = [child for child in node.named_children if child.type != "comment"]
         for place, entry in enumerate(entries):
-            yield (*where, place), entry.start_point.row + 1
-            yield from _value_lines(entry, (*where, place))
+            yield (*where, place), entry
+            yield from _in_value(entry, (*where, place))

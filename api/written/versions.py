@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from api.written.toml_text import ENTERED
 from rules.model.plan import in_order_of_force
 
 if TYPE_CHECKING:
@@ -15,10 +16,29 @@ if TYPE_CHECKING:
     from rules.model.plan import CarePlan
 
 
-def versions_that_clash(files: Sequence[tuple[TomlText, CarePlan | None]]) -> Iterator[Fault]:
+def overtaken(files: Sequence[tuple[TomlText, CarePlan | None]]) -> frozenset[int]:
+    """Return the numbers of versions that never count: another was entered before they began.
+
+    That one has a higher number and begins no later, so nothing was ever judged by them.
+    """
+    whole = [(text, plan) for text, plan in files if plan is not None]
+    newer = [plan for text, plan in whole if text.file == ENTERED]
+    return frozenset(
+        plan.version
+        for _, plan in whole
+        if any(
+            one.version > plan.version and in_order_of_force([one, plan])[0] is one for one in newer
+        )
+    )
+
+
+def versions_that_clash(
+    files: Sequence[tuple[TomlText, CarePlan | None]], *, never: frozenset[int]
+) -> Iterator[Fault]:
     """Yield a fault for every file that can't stand beside another of the same plan.
 
-    `files` are those with one id, each with its plan, None where it has faults of its own.
+    `files` are those with one id, each with its plan, None where it has faults of its own; the
+    versions in `never` are overtaken, so that their moments say nothing.
     """
     first: dict[int, TomlText] = {}
     for text, _ in files:
@@ -31,7 +51,7 @@ def versions_that_clash(files: Sequence[tuple[TomlText, CarePlan | None]]) -> It
             fix = f"Give it another id; a new version of that plan, a higher number than {version}."
             yield text.fault(("id",), problem, fix=fix)
         first.setdefault(version, text)
-    whole = [(text, plan) for text, plan in files if plan is not None]
+    whole = [(text, plan) for text, plan in files if plan and plan.version not in never]
     texts = {plan.version: text for text, plan in whole}
     by_version = sorted({plan.version: plan for _, plan in whole}.values(), key=_version)
     for earlier, later in pairwise(by_version):

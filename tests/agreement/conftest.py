@@ -20,7 +20,7 @@ from rules.cover_watch import CoverWatch
 from rules.doubt import FIGURES, Figures
 from rules.evaluator import EvaluatorState, Watchlist, start, watchlist
 from rules.local_time import day_span_ms
-from rules.model.plan import CarePlan
+from rules.model.plan import CarePlan, StagePlan
 from rules.model.quantities import Felt, Quantity
 from rules.model.site import Site
 from rules.quality import PLAUSIBLE
@@ -497,6 +497,15 @@ def calm_columns(draw, quantity: Quantity, minutes: int):
     return np.where(present, np.clip(values, low, high), 0), present
 
 
+def one_limit_edited(plan: StagePlan) -> StagePlan:
+    """Return the same with another delay of its first limit: all others go on."""
+    if not plan.limit:
+        return plan
+    first, *rest = plan.limit
+    later = first.model_copy(update={"on_delay_min": first.on_delay_min + 1})
+    return plan.model_copy(update={"limit": (later, *rest)})
+
+
 @st.composite
 def cases(draw, *, calm: bool | None = None) -> Case:
     """A case of any kind; `calm` asks for slow changes under a probe that stays in its bag."""
@@ -553,7 +562,10 @@ def cases(draw, *, calm: bool | None = None) -> Case:
     )
     plans = (plan,)
     if draw(st.booleans()):
-        edited = draw(stage_plans()) if draw(st.booleans()) else plan.stage["healing"]
+        as_it_was = plan.stage["healing"]
+        edited = draw(
+            st.one_of(stage_plans(), st.sampled_from((as_it_was, one_limit_edited(as_it_was))))
+        )
         begins = draw(moments(start, minutes))
         newer = {"version": 2, "in_force_from": begins, "stage": {**plan.stage, "healing": edited}}
         plans = (plan, CarePlan.model_validate(plan.model_dump() | newer))

@@ -10,6 +10,7 @@ from rules.cells import MICRO, Cell, block_of
 from rules.evaluator import EvaluatorState, outlook, start, step, sweep, watchlist
 from rules.model.alarm import Priority
 from rules.model.event import ConditionOpened, Standing, StandingChanged
+from rules.model.plan import CarePlan
 from rules.model.quantities import Felt
 
 
@@ -196,6 +197,67 @@ def test_a_stage_move_closes_what_was_open_and_starts_afresh(make):
     night.bag(40, humidity=70.0)
     assert night.opened() == [("air_too_dry", 4, 0), ("air_too_dry", 24, 20)]
     assert night.closed() == [("air_too_dry", 20)]
+
+
+def edited(plans, at, **healing):
+    """Return a plan with a second version in which some of the stage is otherwise."""
+    (first,) = plans["leafy"]
+    stage = {"healing": first.stage["healing"].model_dump() | healing}
+    later = {"version": 2, "in_force_from": at, "stage": stage}
+    return {"leafy": (first, CarePlan.model_validate(first.model_dump() | later))}
+
+
+def test_a_new_version_ends_no_alarm_of_a_limit_that_it_leaves_as_it_was(make):
+    """Its delay goes on as well: who edits one limit at night must not silence another."""
+    change = make.evening + timedelta(minutes=20)
+    dry = make.limit("air_too_dry", "relative_humidity", "low", 80.0)
+    slow = {**dry, "id": "dry_for_long", "on_delay_min": 25}
+    other = {**dry, "id": "air_dry", "bound": 85.0}
+    stage = {"vital": ["relative_humidity"], "limit": [dry, other, slow]}
+    plans = edited(make.plan(healing=stage), change, limit=[dry, {**other, "bound": 90.0}, slow])
+    night = make.night(make.site(), plans)
+    night.bag(40, humidity=70.0)
+    assert night.opened() == [
+        ("air_too_dry", 4, 0), ("air_dry", 4, 0), ("air_dry", 24, 20), ("dry_for_long", 24, 0)
+    ]  # fmt: skip
+    assert night.closed() == [("air_dry", 20)]
+
+
+def test_a_new_version_of_the_words_alone_closes_nothing_and_forgets_no_trend(make):
+    change = make.evening + timedelta(minutes=20)
+    dry = make.limit("air_too_dry", "relative_humidity", "low", 80.0)
+    plans = make.plan(healing={"vital": ["relative_humidity"], "limit": [dry]})
+    mended = {**dry, "says": {"en": "too dry", "es": "muy seco"}}
+    night = make.night(make.site(), edited(plans, change, limit=[mended]))
+    night.bag(40, humidity=70.0)
+    assert night.opened() == [("air_too_dry", 4, 0)]
+    assert night.closed() == []
+
+
+@pytest.mark.parametrize(
+    "changed", [{"priority": "medium"}, {"on_delay_min": 6}, {"deadband": 5.0}, {"id": "renamed"}]
+)
+def test_a_limit_with_any_other_figure_starts_afresh(make, changed):
+    change = make.evening + timedelta(minutes=20)
+    dry = make.limit("air_too_dry", "relative_humidity", "low", 80.0)
+    plans = make.plan(healing={"vital": ["relative_humidity"], "limit": [dry]})
+    night = make.night(make.site(), edited(plans, change, limit=[{**dry, **changed}]))
+    night.bag(40, humidity=70.0)
+    assert night.closed() == [("air_too_dry", 20)]
+    assert len(night.opened()) == 2
+
+
+def test_blindness_goes_on_through_a_new_version_that_leaves_it_as_it_was(make):
+    change = make.evening + timedelta(minutes=40)
+    dry = make.limit("air_too_dry", "relative_humidity", "low", 80.0)
+    plans = make.plan(healing={"vital": ["relative_humidity"], "limit": [dry]})
+    plans = edited(plans, change, limit=[{**dry, "bound": 75.0}])
+    night = make.night(make.site(), plans)
+    night.bag(1, humidity=95.0).tell(60)
+    (opened,) = night.opened()
+    assert opened[0] == "blind.relative_humidity"
+    assert opened[1] < 40
+    assert night.closed() == []
 
 
 def test_a_page_opened_just_after_a_stage_move_shows_nothing_of_the_old_stage(make):

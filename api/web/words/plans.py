@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from rules.model.release import Bud
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -45,7 +47,27 @@ class PlanWords:
     gone: str
     became: str
     how_to_change: str
+    change: str
+    take_up: str
+    download: str
+    overtaken: str
+    entered: str
+    from_file: str
+    waits: str
+    ends_alone: str
+    comfortable: str
+    title: str
+    figure_head: tuple[str, str, str, str]
+    sources: str
+    source_of: str
+    by_method: str
+    bud: str
+    buds: Mapping[Bud, str]
+    step_after: str
+    step_after_growth: str
+    looked_every: str
     release: Mapping[str, str]
+    method: Mapping[str, str]
 
 
 ENGLISH = PlanWords(
@@ -80,9 +102,28 @@ ENGLISH = PlanWords(
     new="new: {now}",
     gone="no longer: {was}",
     became="{was} became {now}",
-    how_to_change="To change a figure, copy the plan's file, raise its version, write from when it "
-    "counts (in_force_from), and let graftvigil check look at it. What happened before stays "
-    "judged by the old version.",
+    how_to_change="A change is a new version with its own moment, so what happened before stays "
+    "judged as it was. The lead makes one here, or copies the plan's file, raises its version, "
+    "writes in_force_from, and lets graftvigil check look at it.",
+    change="Change this plan",
+    take_up="Take this version up again",
+    download="Version {version} as a file",
+    overtaken="never counted: version {version} took its place",
+    entered="{name}, {when}: {note}",
+    from_file="from a file",
+    waits="its alarm waits for an answer",
+    ends_alone="its alarm ends by itself",
+    comfortable="comfortable from {amount} inside",
+    title="Name",
+    figure_head=("Figure", "Likely", "Range", "Where it comes from"),
+    sources="Where the figures come from",
+    source_of="Where they come from: {source}",
+    by_method="What differs by graft method",
+    bud="the wrap leaves the buds",
+    buds={Bud.COVERED: "covered", Bud.EXPOSED: "exposed"},
+    step_after="{days} days after grafting",
+    step_after_growth="{days} days after grafting, not before new growth",
+    looked_every="first after {first} days, then every {days}",
     release={
         "firm_days": "days that new growth must be firm",
         "open_share": "how far the cover stands open, step by step",
@@ -96,6 +137,11 @@ ENGLISH = PlanWords(
         "droop_hold_days": "days of waiting after leaves hung",
         "overdue_after_days": "days until a step counts as late",
         "film_on_at_most_days": "days after which film or tape must be off",
+    },
+    method={
+        "look_from_days": "look for new growth from day",
+        "look_until_days": "look at the union if there is none by day",
+        "union_days": "stock and scion are one from day",
     },
 )
 
@@ -131,9 +177,28 @@ SPANISH = PlanWords(
     new="nuevo: {now}",
     gone="ya no: {was}",
     became="{was} pasó a {now}",
-    how_to_change="Para cambiar una cifra, copie el archivo del plan, suba su versión, escriba "
-    "desde cuándo cuenta (in_force_from) y pase graftvigil check. Lo que ocurrió antes sigue "
-    "juzgado por la versión anterior.",
+    how_to_change="Un cambio es una versión nueva con su propio momento; lo que ocurrió antes "
+    "sigue juzgado como estaba. Quien dirige la hace aquí, o copia el archivo del plan, sube su "
+    "versión, escribe in_force_from y pasa graftvigil check.",
+    change="Cambiar este plan",
+    take_up="Volver a tomar esta versión",
+    download="La versión {version} como archivo",
+    overtaken="nunca contó: la versión {version} tomó su lugar",
+    entered="{name}, {when}: {note}",
+    from_file="de un archivo",
+    waits="su alarma espera respuesta",
+    ends_alone="su alarma termina sola",
+    comfortable="cómodo desde {amount} adentro",
+    title="Nombre",
+    figure_head=("Cifra", "Probable", "Rango", "De dónde viene"),
+    sources="De dónde vienen las cifras",
+    source_of="De dónde vienen: {source}",
+    by_method="Qué cambia según el injerto",
+    bud="la cinta deja las yemas",
+    buds={Bud.COVERED: "tapadas", Bud.EXPOSED: "libres"},
+    step_after="{days} días tras injertar",
+    step_after_growth="{days} días tras injertar, no antes del brote",
+    looked_every="primero a los {first} días, luego cada {days}",
     release={
         "firm_days": "días que el brote debe estar firme",
         "open_share": "cuánto se abre la cubierta, paso a paso",
@@ -147,6 +212,11 @@ SPANISH = PlanWords(
         "droop_hold_days": "días de espera tras hojas caídas",
         "overdue_after_days": "días hasta que un paso cuenta como atrasado",
         "film_on_at_most_days": "días tras los que la película o cinta debe quitarse",
+    },
+    method={
+        "look_from_days": "buscar brotes desde el día",
+        "look_until_days": "mirar la unión si no hay para el día",
+        "union_days": "patrón y púa son uno desde el día",
     },
 )
 

@@ -15,7 +15,7 @@ BATCH, OPEN_ALARM = "MG-07", 1
 FILLED = {
     "code": BATCH, "token": "x", "alarm_id": "1", "work_id": "1", "group_id": "1", "number": "1",
     "kind": "batch", "key": BATCH, "person": "tobin", "quantity": "x",
-    "topic": "a/b", "path": "style.css", "name": "leafy-bag",
+    "topic": "a/b", "path": "style.css", "name": "leafy-bag", "version": "1",
 }  # fmt: skip
 SPAN = "from=2026-11-14T00:00:00Z&to=2026-11-14T01:00:00Z"
 GOOD_QUERY = {
@@ -181,5 +181,7 @@ def test_pages_show_nobody_what_they_may_not_do(house):
     assert 'id="hold"' not in looks.get("/alarms/1").text
     assert 'href="/accounts"' in leads.get("/").text
     assert 'href="/accounts"' not in looks.get("/").text
+    assert 'id="change"' in leads.get("/plans/leafy-bag").text
+    assert 'id="change"' not in looks.get("/plans/leafy-bag").text
     assert 'action="/works"' not in looks.get("/works").text
     assert 'action="/staff/test"' not in looks.get("/staff").text

@@ -19,6 +19,7 @@ SAME = {
     "/staff/days-off": ("PUT", f"{V1}/written/{{kind}}/{{key}}"),
     "/staff/swaps": ("PUT", f"{V1}/written/{{kind}}/{{key}}"),
     "/staff/take-out": ("DELETE", f"{V1}/written/{{kind}}/{{key}}"),
+    "/plans/{name}/edit": ("PUT", f"{V1}/plans/{{name}}"),
     "/staff/test": ("POST", f"{V1}/staff/{{person}}/test"),
 }
 PEOPLE_ONLY = {

@@ -12,8 +12,8 @@ import httpx
 import pytest
 
 from api.book import Book, in_force_of
+from api.web.plan_figures import plainly
 from api.web.telling import Telling
-from api.web.water import _plainly
 from api.web.words.en import English
 from api.web.words.languages import LANGUAGES
 from rules.model.batch import Observation
@@ -356,8 +356,8 @@ def test_every_figure_of_a_drying_plan_has_its_name_and_unit(hot_client):
 
 @pytest.mark.parametrize(
     ("value", "shown"),
-    [(0.02, "0.02"), (4.9, "4.9"), (300.0, "300"), (-0.5, "−0.5"), (1e-5, "0.000010")],
+    [(0.02, "0.02"), (4.9, "4.9"), (300.0, "300"), (-0.5, "−0.5"), (1e-5, "0.00001")],
 )
 def test_figures_have_no_more_places_than_they_need(hot_bags, value, shown):
     telling = Telling(English(), hot_bags.parts.site, hot_bags.clock.now())
-    assert _plainly(value, telling) == shown
+    assert plainly(value, telling) == shown
