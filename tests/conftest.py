@@ -358,6 +358,34 @@ def client(serving: Callable[..., object], tern_hollow) -> Iterator[httpx.Client
 
 
 @pytest.fixture(scope="session")
+def looked_at(
+    pages_nursery: ModuleType, filled: Path, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[str]:
+    """The address of a Tern Hollow that all tests which only look have in common."""
+    opened = pages_nursery.nursery(
+        pages_nursery.copied(filled, tmp_path_factory.mktemp("looked-at") / "data")
+    )
+    with pages_nursery.serving(opened.parts) as address:
+        yield address
+    opened.close()
+
+
+class OnlyLooking(httpx.Client):
+    """A client that changes nothing, so that what it looks at can be shared."""
+
+    def request(self, method: str, *args: object, **kwargs: object) -> httpx.Response:
+        assert method in {"GET", "HEAD"}, "take the fixture `client` to change something"
+        return super().request(method, *args, **kwargs)
+
+
+@pytest.fixture
+def looking(looked_at: str) -> Iterator[httpx.Client]:
+    """A client for a test that only looks."""
+    with OnlyLooking(base_url=looked_at, timeout=30) as one:
+        yield one
+
+
+@pytest.fixture(scope="session")
 def four_days(cover_days: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder into which four hot days were played, to be copied."""
     folder = tmp_path_factory.mktemp("four-days")

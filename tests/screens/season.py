@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import sys
 from datetime import UTC, datetime
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from api.book import Book, in_force_of, revision_of
+from api.book import Book, InForce, in_force_of, revision_of
 from api.parts import Parts
 from api.records.alarms import clear_alarm, raise_alarm
 from api.records.session import open_records, writing
@@ -58,6 +59,7 @@ def minute_of(at: datetime) -> int:
     return int(at.timestamp()) // 60
 
 
+@cache
 def site(demo: Path) -> tuple[Site, Mapping[str, tuple[CarePlan, ...]]]:
     read = read_nursery(demo / "site.toml", demo / "plans")
     assert read.site is not None, read.faults
@@ -119,14 +121,20 @@ def readings() -> list[Reading]:
     return kept
 
 
+@cache
+def _in_force(demo: Path) -> InForce:
+    return in_force_of(*site(demo))
+
+
 def opened(folder: Path, demo: Path) -> object:
     """Open the nursery whose stores lie in a folder, at the end of the season."""
-    made, versions = site(demo)
+    in_force = _in_force(demo)
+    made = in_force.site
     store = SqliteStore(folder / "readings.db")
     records = open_records(folder / "records.db")
     clock = TurnedClock(NOW)
     rejects = RejectLog(store.file)
-    book = Book(in_force_of(made, versions))
+    book = Book(in_force)
     ingest = Ingest(
         Gate(made.sensor),
         store,

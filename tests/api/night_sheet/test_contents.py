@@ -181,9 +181,9 @@ def test_what_was_foretold_is_held_against_what_came(tern_hollow):
     assert "forecasts off by" in text
 
 
-def test_page_and_api_say_the_same_and_no_secret(client):
-    page = client.get("/tonight?sheet=evening").text
-    body = client.get("/api/v1/tonight?sheet=evening").json()
+def test_page_and_api_say_the_same_and_no_secret(looking):
+    page = looking.get("/tonight?sheet=evening").text
+    body = looking.get("/api/v1/tonight?sheet=evening").json()
     assert body["answer"] in page.replace("&#39;", "'")
     assert body["sheet"] == "evening"
     blind = next(one for one in body["batches"] if one["code"] == "CI-15")
@@ -193,11 +193,11 @@ def test_page_and_api_say_the_same_and_no_secret(client):
     assert names == ["batches", "alarms", "works", "doubts", "due", "duty"]
     assert "@" not in page
     assert len(page) < 200_000
-    fahrenheit = client.get("/api/v1/tonight?sheet=morning&unit=degF&language=es").json()
+    fahrenheit = looking.get("/api/v1/tonight?sheet=morning&unit=degF&language=es").json()
     assert "°F" in str(fahrenheit["sections"])
     assert "La noche en" in fahrenheit["line"]
-    assert client.get("/api/v1/tonight?sheet=noon").status_code == 422
-    assert client.get("/tonight?sheet=noon").status_code == 404
+    assert looking.get("/api/v1/tonight?sheet=noon").status_code == 422
+    assert looking.get("/tonight?sheet=noon").status_code == 404
 
 
 def test_of_itself_the_page_shows_the_night_ahead_or_behind(client, tern_hollow):

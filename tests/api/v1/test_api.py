@@ -16,16 +16,16 @@ DOCUMENT = Path(__file__).parents[3] / "docs" / "api.md"
 TOKEN = {"authorization": "Bearer a token only this test knows"}
 
 
-def test_every_batch_is_listed_with_its_standing(client):
-    standing = {one["code"]: one["standing"] for one in client.get(f"{V1}/batches").json()}
+def test_every_batch_is_listed_with_its_standing(looking):
+    standing = {one["code"]: one["standing"] for one in looking.get(f"{V1}/batches").json()}
     assert len(standing) == 12
     assert standing["MG-07"] == "in_danger"
     assert standing["CI-15"] == "blind"
     assert sorted(set(standing.values()) - {"in_danger", "blind"}) == ["steady"]
 
 
-def test_one_batch_says_value_limit_and_since(client):
-    body = client.get(f"{V1}/batches/MG-07").json()
+def test_one_batch_says_value_limit_and_since(looking):
+    body = looking.get(f"{V1}/batches/MG-07").json()
     dry = next(one for one in body["judged"] if one["limit"] == "air-dry-danger")
     assert dry["raised"]
     assert dry["bound"] == 80.0
@@ -34,8 +34,8 @@ def test_one_batch_says_value_limit_and_since(client):
     assert dry["since"] == "2026-11-14T14:54:00Z"
 
 
-def test_what_no_sensor_tells_is_said_to_be_reckoned(client):
-    felt = {one["quantity"]: one for one in client.get(f"{V1}/batches/MG-07").json()["felt"]}
+def test_what_no_sensor_tells_is_said_to_be_reckoned(looking):
+    felt = {one["quantity"]: one for one in looking.get(f"{V1}/batches/MG-07").json()["felt"]}
     assert (felt["relative_humidity"]["reckoned"], felt["relative_humidity"]["channel"]) == (
         False,
         "bag-07/humidity",
@@ -46,9 +46,9 @@ def test_what_no_sensor_tells_is_said_to_be_reckoned(client):
     assert 0.0 <= felt["moisture_reserve"]["value"] <= 100.0
 
 
-def test_record_has_an_entry_per_minute_and_null_where_blind(client):
+def test_record_has_an_entry_per_minute_and_null_where_blind(looking):
     span = {"from": "2026-11-14T10:00:00Z", "to": "2026-11-14T15:00:00Z"}
-    body = client.get(f"{V1}/batches/CI-15/record", params=span).json()
+    body = looking.get(f"{V1}/batches/CI-15/record", params=span).json()
     assert len(body["margin"]) == len(body["standing"]) == 300
     humidity = body["felt"]["relative_humidity"]
     assert humidity[0] is not None
@@ -84,14 +84,14 @@ def test_alarm_is_acknowledged_once(client):
     assert [change["cue"] for change in whole["changes"]] == ["raised", "acknowledged"]
 
 
-def test_alarms_can_be_asked_for_by_batch(client):
-    found = client.get(f"{V1}/alarms", params={"batch": "MG-07"}).json()
+def test_alarms_can_be_asked_for_by_batch(looking):
+    found = looking.get(f"{V1}/alarms", params={"batch": "MG-07"}).json()
     assert {one["batch"] for one in found} == {"MG-07"}
     assert {one["condition"] for one in found} == {"air-dry", "air-dry-danger"}
 
 
-def test_readings_come_raw_with_their_declared_unit(client):
-    latest = {one["channel"]: one for one in client.get(f"{V1}/readings/latest").json()}
+def test_readings_come_raw_with_their_declared_unit(looking):
+    latest = {one["channel"]: one for one in looking.get(f"{V1}/readings/latest").json()}
     assert latest["air-5/humidity"]["declared_unit"] == "fraction"
     assert 0.3 < latest["air-5/humidity"]["value"] < 1.0
     span = {
@@ -99,13 +99,13 @@ def test_readings_come_raw_with_their_declared_unit(client):
         "from": "2026-11-14T15:00:00Z",
         "to": "2026-11-14T15:05:00Z",
     }
-    found = client.get(f"{V1}/readings", params=span).json()
+    found = looking.get(f"{V1}/readings", params=span).json()
     assert len(found) >= 4
     assert [one["at"] for one in found] == sorted(one["at"] for one in found)
 
 
-def test_sensor_says_what_it_speaks_for(client):
-    sensors = {one["id"]: one for one in client.get(f"{V1}/sensors").json()}
+def test_sensor_says_what_it_speaks_for(looking):
+    sensors = {one["id"]: one for one in looking.get(f"{V1}/sensors").json()}
     assert sensors["bag-15"]["channels"][0]["speaks_for"]["cover_of"] == "CI-15"
     assert sensors["sky"]["channels"][0]["speaks_for"]["open_sky"] is True
     assert sensors["hand-probe"]["channels"][0]["last_at"] is None
@@ -213,8 +213,8 @@ def test_our_own_fault_is_a_problem_detail_too(client, tern_hollow):
     assert "Something went wrong here." in page.text
 
 
-def test_the_document_of_the_api_names_every_route_and_no_other(client):
-    schema = client.get(f"{V1}/openapi.json").json()
+def test_the_document_of_the_api_names_every_route_and_no_other(looking):
+    schema = looking.get(f"{V1}/openapi.json").json()
     described = {
         f"{method.upper()} {re.sub('{[^}]*}', '{}', path.removeprefix(V1))}"
         for path, methods in schema["paths"].items()
@@ -227,21 +227,21 @@ def test_the_document_of_the_api_names_every_route_and_no_other(client):
     }
 
 
-def test_openapi_loads_nothing_from_elsewhere(client):
-    assert client.get("/docs").status_code == 404
-    assert client.get("/redoc").status_code == 404
+def test_openapi_loads_nothing_from_elsewhere(looking):
+    assert looking.get("/docs").status_code == 404
+    assert looking.get("/redoc").status_code == 404
 
 
-def test_cells_tell_a_stretch_of_raw_values(client):
+def test_cells_tell_a_stretch_of_raw_values(looking):
     span = {"channel": "bag-07/air", "from": "2000-01-01T00:00Z", "to": "2100-01-01T00:00Z"}
-    raw = client.get(f"{V1}/readings", params=span).json()
-    cells = client.get(f"{V1}/readings/cells", params=span | {"minutes": 1440}).json()
+    raw = looking.get(f"{V1}/readings", params=span).json()
+    cells = looking.get(f"{V1}/readings/cells", params=span | {"minutes": 1440}).json()
     assert sum(cell["count"] for cell in cells) == len(raw) > 0
     assert min(cell["lowest"] for cell in cells) == min(one["value"] for one in raw)
     assert max(cell["highest"] for cell in cells) == max(one["value"] for one in raw)
-    assert client.get(f"{V1}/readings/cells", params=span | {"minutes": 7}).status_code == 422
-    assert client.get(f"{V1}/readings/cells", params=span).status_code == 422
-    nobody = client.get(f"{V1}/readings/cells", params=span | {"channel": "x/y"})
+    assert looking.get(f"{V1}/readings/cells", params=span | {"minutes": 7}).status_code == 422
+    assert looking.get(f"{V1}/readings/cells", params=span).status_code == 422
+    nobody = looking.get(f"{V1}/readings/cells", params=span | {"channel": "x/y"})
     assert nobody.status_code == 404
 
 

@@ -104,18 +104,18 @@ def test_what_a_client_has_is_not_sent_again(client, tern_hollow):
     assert moved.headers["etag"] != tag
 
 
-def test_etag_of_a_written_thing_is_still_what_goes_into_if_match(client):
-    answer = client.get("/api/v1/written/batch/MG-07")
+def test_etag_of_a_written_thing_is_still_what_goes_into_if_match(looking):
+    answer = looking.get("/api/v1/written/batch/MG-07")
     assert answer.headers["etag"] == f'"{answer.json()["revision"]}"'
 
 
-def test_refusals_and_pages_have_no_etag(client):
-    assert "etag" not in client.get("/api/v1/batches/none").headers
-    assert "etag" not in client.get("/").headers
+def test_refusals_and_pages_have_no_etag(looking):
+    assert "etag" not in looking.get("/api/v1/batches/none").headers
+    assert "etag" not in looking.get("/").headers
 
 
-def test_description_names_what_is_sent(client):
-    told = client.get("/api/v1/openapi.json").json()
+def test_description_names_what_is_sent(looking):
+    told = looking.get("/api/v1/openapi.json").json()
     assert "HTTPValidationError" not in told["components"]["schemas"]
     assert "text/event-stream" in told["paths"]["/events"]["get"]["responses"]["200"]["content"]
     for path, operations in told["paths"].items():

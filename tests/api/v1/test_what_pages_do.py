@@ -51,8 +51,8 @@ def test_each_like_asks_for_the_same_right():
             assert ACCESS["POST", path] == need or path == "/bench/{code}/stage", path
 
 
-def test_the_way_out_of_a_batch_is_told_day_by_day(client):
-    care = client.get(f"{V1}/batches/MG-07/care").json()
+def test_the_way_out_of_a_batch_is_told_day_by_day(looking):
+    care = looking.get(f"{V1}/batches/MG-07/care").json()
     assert care["stage"] == "healing"
     days = [one["on"] for one in care["steps"]]
     assert days == sorted(days)
@@ -61,7 +61,7 @@ def test_the_way_out_of_a_batch_is_told_day_by_day(client):
     assert all(one["says"]["en"] != one["says"]["es"] for one in care["steps"])
     sun = next(one for one in care["not_now"] if one["what"] == "full_sun")
     assert sun["refused"]
-    assert client.get(f"{V1}/batches/XX-99/care").status_code == 404
+    assert looking.get(f"{V1}/batches/XX-99/care").status_code == 404
 
 
 def test_what_was_entered_is_listed_the_newest_first_page_by_page(client):
@@ -84,9 +84,9 @@ def test_what_was_entered_is_listed_the_newest_first_page_by_page(client):
     assert [one["taken_back"] for one in left[:3]] == [True, False, False]
 
 
-def test_staff_and_duty_name_the_same_people(client):
-    staff = client.get(f"{V1}/staff").json()
-    duty = client.get(f"{V1}/staff/duty?days=2").json()
+def test_staff_and_duty_name_the_same_people(looking):
+    staff = looking.get(f"{V1}/staff").json()
+    duty = looking.get(f"{V1}/staff/duty?days=2").json()
     assert {one["id"] for one in staff if one["on_duty"]} == set(duty[0]["people"])
     assert [one["start"] for one in duty[1:]] == [one["end"] for one in duty[:-1]]
     assert "@" not in str(staff)
@@ -102,12 +102,12 @@ def test_a_test_message_is_owed_once_a_minute(client):
     assert "test" in kinds
 
 
-def test_what_is_missing_is_told_by_kind(client):
-    kinds = {one["kind"]: one for one in client.get(f"{V1}/settings/lacking").json()}
+def test_what_is_missing_is_told_by_kind(looking):
+    kinds = {one["kind"]: one for one in looking.get(f"{V1}/settings/lacking").json()}
     assert "no_mail" in kinds
     assert "bag-07/air" in kinds["never_calibrated"]["about"]
 
 
 @pytest.mark.parametrize("days", [0, 32])
-def test_duty_is_told_for_a_month_at_most(client, days):
-    assert client.get(f"{V1}/staff/duty?days={days}").status_code == 422
+def test_duty_is_told_for_a_month_at_most(looking, days):
+    assert looking.get(f"{V1}/staff/duty?days={days}").status_code == 422

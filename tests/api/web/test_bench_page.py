@@ -86,21 +86,21 @@ def test_a_stage_is_moved_with_its_reason(client, tern_hollow):
     assert form_now["stage"][-1]["because"] == "buds open"
 
 
-def test_looking_for_new_growth_is_not_done_by_a_button_that_says_done(client):
-    page = client.get("/bench/MG-07")
+def test_looking_for_new_growth_is_not_done_by_a_button_that_says_done(looking):
+    page = looking.get("/bench/MG-07")
     assert re.search(r'class="main" name="what" value="new_growth"[^>]*>New growth<', page.text)
-    opened = client.get("/bench/AV-04")
+    opened = looking.get("/bench/AV-04")
     assert re.search(r'class="main" name="what" value="cover_opened~0.7"[^>]*>Done<', opened.text)
 
 
-def test_what_is_wrong_with_the_batch_is_said_first(client):
-    text = text_of(client.get("/bench/MG-07"))
+def test_what_is_wrong_with_the_batch_is_said_first(looking):
+    text = text_of(looking.get("/bench/MG-07"))
     assert "in danger" in text
     assert text.index("Mist inside and retie the bag.") < text.index("What do you see?")
 
 
-def test_the_way_out_stands_day_by_day_on_the_page_of_the_batch(client):
-    page = client.get("/batches/AV-04").text
+def test_the_way_out_stands_day_by_day_on_the_page_of_the_batch(looking):
+    page = looking.get("/batches/AV-04").text
     way = re.search(r'(?s)<ol class="log way">(.*?)</ol>', page)[1]
     days = re.findall(r'<span class="when">(.*?)</span>', way)
     assert len(days) > 5
@@ -108,8 +108,8 @@ def test_the_way_out_stands_day_by_day_on_the_page_of_the_batch(client):
     assert 'href="/bench/AV-04"' in page
 
 
-def test_the_page_speaks_spanish(client):
-    page = client.get("/bench/MG-07?lang=es")
+def test_the_page_speaks_spanish(looking):
+    page = looking.get("/bench/MG-07?lang=es")
     assert "¿Qué ve?" in page.text
     assert "What do you see?" not in page.text
 
@@ -155,8 +155,8 @@ def test_both_languages_say_everything_at_the_bench():
         assert sorted(names) == sorted(re.findall(r"{\w+}", spanish)), field.name
 
 
-def test_the_worker_may_keep_pages_under_b_and_nothing_else(client):
-    answer = client.get("/bench-worker.js")
+def test_the_worker_may_keep_pages_under_b_and_nothing_else(looking):
+    answer = looking.get("/bench-worker.js")
     assert answer.headers["service-worker-allowed"] == "/b"
     assert answer.headers["content-type"].startswith("text/javascript")
     assert "unsafe" not in answer.headers["content-security-policy"]

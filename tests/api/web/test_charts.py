@@ -154,9 +154,9 @@ def test_picture_is_the_same_chart_as_png(season_client):
     assert season_client.get("/batches/none/charts").status_code == 404
 
 
-def test_page_of_a_batch_leads_to_its_charts(client):
-    assert f'href="{PAGE}"' in client.get("/batches/MG-07").text
-    assert client.get(PAGE).status_code == 200
+def test_page_of_a_batch_leads_to_its_charts(looking):
+    assert f'href="{PAGE}"' in looking.get("/batches/MG-07").text
+    assert looking.get(PAGE).status_code == 200
 
 
 def test_times_written_follow_the_wall_over_a_change_of_the_clock(at_season_end):

@@ -11,15 +11,15 @@ from api.settings import Settings
 
 
 @pytest.mark.parametrize("host", ["evil.example", "127.0.0.1.evil.example", "", "evil.example:80"])
-def test_foreign_name_is_refused(client, host):
-    assert client.get("/", headers={"host": host}).status_code == 421
-    answer = client.get("/api/v1/batches", headers={"host": host})
+def test_foreign_name_is_refused(looking, host):
+    assert looking.get("/", headers={"host": host}).status_code == 421
+    answer = looking.get("/api/v1/batches", headers={"host": host})
     assert answer.headers["content-type"] == "application/problem+json"
 
 
 @pytest.mark.parametrize("host", ["localhost", "localhost:8484", "127.0.0.1:1", "[::1]:8484"])
-def test_loopback_names_are_ours(client, host):
-    assert client.get("/", headers={"host": host}).status_code == 200
+def test_loopback_names_are_ours(looking, host):
+    assert looking.get("/", headers={"host": host}).status_code == 200
 
 
 def test_name_of_base_url_is_ours(tern_hollow, serving):
@@ -62,8 +62,8 @@ def test_own_page_and_plain_clients_may_post(client):
 @pytest.mark.parametrize(
     "path", ["/", "/nothing", "/static/page.js", "/api/v1/watch", "/api/v1/no", "/healthz"]
 )
-def test_every_answer_carries_the_security_headers(client, path):
-    headers = client.get(path).headers
+def test_every_answer_carries_the_security_headers(looking, path):
+    headers = looking.get(path).headers
     policy = headers["content-security-policy"]
     assert "default-src 'none'" in policy
     assert "unsafe" not in policy

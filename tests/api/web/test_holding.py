@@ -71,10 +71,10 @@ def test_a_form_of_another_site_holds_nothing_back(client, danger):
     assert client.post("/works", data=work, headers=headers).status_code == 403
 
 
-def test_a_look_at_the_pages_begins_no_work(client):
+def test_a_look_at_the_pages_begins_no_work(looking):
     for path in ("/works", "/works?kind=washing&place=healing", "/alarms"):
-        assert client.get(path).status_code == 200
-    assert "No work is in hand" in client.get("/works").text
+        assert looking.get(path).status_code == 200
+    assert "No work is in hand" in looking.get("/works").text
 
 
 def test_work_is_begun_with_its_caution_and_ends_by_itself(client, tern_hollow):

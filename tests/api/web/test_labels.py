@@ -152,10 +152,10 @@ def test_a_module_is_never_smaller_than_a_phone_reads():
     assert length > 30
 
 
-def test_the_page_offers_every_batch_that_has_not_ended_and_makes_the_pdf(client):
-    page = client.get("/labels").text
+def test_the_page_offers_every_batch_that_has_not_ended_and_makes_the_pdf(looking):
+    page = looking.get("/labels").text
     assert 'value="MG-07"' in page
-    answer = client.get("/labels.pdf?batch=MG-07&batch=AV-12&sheet=a4-21&first=3&copies=2")
+    answer = looking.get("/labels.pdf?batch=MG-07&batch=AV-12&sheet=a4-21&first=3&copies=2")
     assert (answer.status_code, answer.headers["content-type"]) == (200, "application/pdf")
     (picture,) = pages_of(answer.content, dpi=300)
     read = {
@@ -165,8 +165,8 @@ def test_the_page_offers_every_batch_that_has_not_ended_and_makes_the_pdf(client
     assert read == {2: "MG-07", 3: "MG-07", 4: "AV-12", 5: "AV-12"}
 
 
-def test_a_label_says_its_day_in_words_and_in_spanish_too(client):
-    pdf = client.get("/labels.pdf?batch=MG-07&sheet=a4-8&lang=es").content
+def test_a_label_says_its_day_in_words_and_in_spanish_too(looking):
+    pdf = looking.get("/labels.pdf?batch=MG-07&sheet=a4-8&lang=es").content
     text = pypdfium2.PdfDocument(pdf)[0].get_textpage().get_text_range()
     assert "noviembre 2026" in text
     assert "plantas" in text
@@ -181,16 +181,16 @@ def test_a_label_says_its_day_in_words_and_in_spanish_too(client):
         ("", 404),
     ],
 )
-def test_what_is_not_there_is_told(client, query, status):
-    assert client.get(f"/labels.pdf?{query}").status_code == status
+def test_what_is_not_there_is_told(looking, query, status):
+    assert looking.get(f"/labels.pdf?{query}").status_code == status
 
 
-def test_the_code_of_a_label_leads_to_the_page_of_its_batch_however_it_is_written(client):
+def test_the_code_of_a_label_leads_to_the_page_of_its_batch_however_it_is_written(looking):
     for written in ("MG-07", "mg-07"):
-        answer = client.get(f"/b/{written}")
+        answer = looking.get(f"/b/{written}")
         assert (answer.status_code, answer.headers["location"]) == (307, "/bench/MG-07")
-    assert client.get("/b/XX-99").status_code == 404
-    assert "/labels.pdf?batch=MG-07" in client.get("/batches/MG-07").text
+    assert looking.get("/b/XX-99").status_code == 404
+    assert "/labels.pdf?batch=MG-07" in looking.get("/batches/MG-07").text
 
 
 def test_the_command_writes_the_pdf(tmp_path, capsys):

@@ -37,16 +37,16 @@ def everything_kept(parts) -> str:
     return digest.hexdigest()
 
 
-def test_now_says_who_needs_someone(client):
-    page = client.get("/").text
+def test_now_says_who_needs_someone(looking):
+    page = looking.get("/").text
     assert (
         first_line(page)
         == "One of 12 batches is in danger. One can't be seen. The rest are steady."
     )
 
 
-def test_now_says_what_is_wrong_how_bad_since_when_and_what_to_do(client):
-    text = text_of(client.get("/").text)
+def test_now_says_what_is_wrong_how_bad_since_when_and_what_to_do(looking):
+    text = text_of(looking.get("/").text)
     assert "MG-07 mango early yellow, under a tied bag, bench 1 in danger" in text
     assert re.search(
         r"Air too dry: 7\d\N{NO-BREAK SPACE}?\s?%, falling \d+\s?% an hour; should be at least 80",
@@ -57,20 +57,20 @@ def test_now_says_what_is_wrong_how_bad_since_when_and_what_to_do(client):
     assert "Tobin Quillfeather" in text
 
 
-def test_now_puts_danger_before_blindness_before_the_steady(client):
-    page = client.get("/").text
+def test_now_puts_danger_before_blindness_before_the_steady(looking):
+    page = looking.get("/").text
     places = [page.index(f"/batches/{code}") for code in ("MG-07", "CI-15", "AV-12")]
     assert places == sorted(places)
 
 
-def test_blind_batch_says_what_cannot_be_seen_and_which_sensor_to_look_at(client):
-    text = text_of(client.get("/").text)
+def test_blind_batch_says_what_cannot_be_seen_and_which_sensor_to_look_at(looking):
+    text = text_of(looking.get("/").text)
     assert "We can't see the dryness of the air." in text
     assert "then at bag-15 (Probe in the bag of CI-15)" in text
 
 
-def test_blind_hours_of_a_ribbon_are_a_gap_though_darkness_is_within_every_limit(client):
-    page = client.get("/").text
+def test_blind_hours_of_a_ribbon_are_a_gap_though_darkness_is_within_every_limit(looking):
+    page = looking.get("/").text
     ribbon = re.search(r'<svg class="ribbon"[^>]*aria-label="CI-15.*?</svg>.*?</svg>', page, re.S)
     assert ribbon is not None
     assert 'class="gap-end"' in ribbon[0]
@@ -102,8 +102,8 @@ def test_page_before_the_first_minute_is_judged_claims_nothing(serving, tmp_path
     assert "steady" not in text_of(page)
 
 
-def test_batch_sets_what_it_needs_beside_what_is(client):
-    page = client.get("/batches/MG-07").text
+def test_batch_sets_what_it_needs_beside_what_is(looking):
+    page = looking.get("/batches/MG-07").text
     assert re.match(r"MG-07, air too dry: 7\d", first_line(page))
     text = text_of(page)
     assert "at least 80 %" in text.replace("\N{NO-BREAK SPACE}", " ")
@@ -114,8 +114,8 @@ def test_batch_sets_what_it_needs_beside_what_is(client):
     assert 'class="wrong low"' in page
 
 
-def test_batch_draws_a_chart_for_each_judged_quantity_that_was_seen(client):
-    page = client.get("/batches/MG-07").text
+def test_batch_draws_a_chart_for_each_judged_quantity_that_was_seen(looking):
+    page = looking.get("/batches/MG-07").text
     described = re.findall(r'<svg class="chart"[^>]*aria-label="([^"]+)"', page)
     assert [one.split(",")[0] for one in described] == [
         "Moisture reserve",
@@ -144,15 +144,15 @@ def test_night_before_can_be_looked_at(client, tern_hollow):
     assert re.search(r"6\d\N{NO-BREAK SPACE}%, 02:\d\d", today)
 
 
-def test_alarms_say_what_waits(client):
-    assert first_line(client.get("/alarms").text) == (
+def test_alarms_say_what_waits(looking):
+    assert first_line(looking.get("/alarms").text) == (
         "Three of 3 alarms wait for someone to answer."
     )
 
 
-def test_alarm_says_state_action_and_history(client):
-    number = client.get("/api/v1/alarms", params={"batch": "MG-07"}).json()[0]["id"]
-    text = text_of(client.get(f"/alarms/{number}").text)
+def test_alarm_says_state_action_and_history(looking):
+    number = looking.get("/api/v1/alarms", params={"batch": "MG-07"}).json()[0]["id"]
+    text = text_of(looking.get(f"/alarms/{number}").text)
     assert "MG-07: air too dry; nobody has answered." in text
     assert "Mist inside and retie the bag." in text
     assert re.search(r"What came of it 02:\d\d nobody has answered", text)
@@ -169,8 +169,8 @@ def test_alarm_page_says_who_was_told(client, tern_hollow):
         assert "Tobin Quillfeather: waiting to go out since" in text
 
 
-def test_sensors_say_which_are_silent_first(client):
-    page = client.get("/sensors").text
+def test_sensors_say_which_are_silent_first(looking):
+    page = looking.get("/sensors").text
     assert first_line(page) == "Two of 16 sensors are silent."
     assert page.index("bag-15") < page.index("bag-07")
     assert "Speaks for CI-15." in text_of(page)
@@ -254,14 +254,14 @@ def test_view_follows_the_sun_until_someone_chooses(client, tern_hollow):
     assert 'data-view="paper"' in client.get("/").text
 
 
-def test_spanish_reader_gets_spanish(client):
-    page = client.get("/", headers={"accept-language": "es-MX,es;q=0.9"}).text
+def test_spanish_reader_gets_spanish(looking):
+    page = looking.get("/", headers={"accept-language": "es-MX,es;q=0.9"}).text
     assert 'lang="es"' in page
     assert first_line(page) == (
         "Uno de 12 lotes está en peligro. Uno no se puede ver. Los demás están estables."
     )
     assert "Rocíe por dentro y vuelva a atar la bolsa." in page
-    assert "Uno de 12" in client.get("/?lang=es").text
+    assert "Uno de 12" in looking.get("/?lang=es").text
 
 
 def test_demonstration_says_so_on_every_page(tern_hollow, serving):
@@ -272,26 +272,26 @@ def test_demonstration_says_so_on_every_page(tern_hollow, serving):
 
 
 @pytest.mark.parametrize("path", ["/nothing", "/batches/XX-99", "/alarms/99999", "/alarms/one"])
-def test_missing_page_says_where_to_go(client, path):
-    answer = client.get(path)
+def test_missing_page_says_where_to_go(looking, path):
+    answer = looking.get(path)
     assert answer.status_code == 404
     assert first_line(answer.text) == "There is no such page."
 
 
-def test_page_works_without_script_by_reloading(client):
-    assert '<noscript><meta http-equiv="refresh" content="60"></noscript>' in client.get("/").text
+def test_page_works_without_script_by_reloading(looking):
+    assert '<noscript><meta http-equiv="refresh" content="60"></noscript>' in looking.get("/").text
 
 
-def test_nothing_is_loaded_from_elsewhere_and_nothing_runs_inline(client):
+def test_nothing_is_loaded_from_elsewhere_and_nothing_runs_inline(looking):
     for path in ("/", "/batches/MG-07", "/alarms", "/sensors"):
-        page = client.get(path).text
+        page = looking.get(path).text
         addresses = re.findall(r'(?:src|href|action)="([^"]*)"', page)
         assert addresses
         assert all(one.startswith(("/", "#", "?")) for one in addresses)
         assert re.findall(r"<script(?![^>]*src=)", page) == []
         assert re.findall(r'\sstyle="|\son\w+="', page) == []
     for asset in ("/static/style.css", "/static/page.js"):
-        assert "//" not in re.sub(r"(?m)^\s*//.*$|/\*.*?\*/|; //.*$", "", client.get(asset).text)
+        assert "//" not in re.sub(r"(?m)^\s*//.*$|/\*.*?\*/|; //.*$", "", looking.get(asset).text)
 
 
 def test_healthz_fails_when_a_store_is_gone(client, tern_hollow):

@@ -46,10 +46,10 @@ def test_what_is_due_is_ticked_off_in_place_and_taken_back(client):
     assert "checked.droop" in ticks(client.get("/todo").text, "AV-04")
 
 
-def test_the_first_line_says_how_many_where_and_how_many_are_late(client):
-    tasks = client.get("/api/v1/todo").json()["tasks"]
+def test_the_first_line_says_how_many_where_and_how_many_are_late(looking):
+    tasks = looking.get("/api/v1/todo").json()["tasks"]
     late = sum(1 for one in tasks if one["overdue_days"])
-    heading = text_of(re.search(r"<h1>(.*?)</h1>", client.get("/todo").text)[1])
+    heading = text_of(re.search(r"<h1>(.*?)</h1>", looking.get("/todo").text)[1])
     assert heading.startswith(f"{len(tasks)} things are due today, on bench 1, ")
     assert heading.endswith(f"{late} are late.")
 
@@ -74,8 +74,8 @@ def test_page_api_and_command_agree_on_what_is_due(client, capsys):
     assert len(re.findall(r'class="log tasks"', client.get("/todo").text)) == 6
 
 
-def test_the_house_says_where_those_are_that_need_someone(client):
-    page = client.get("/house").text
+def test_the_house_says_where_those_are_that_need_someone(looking):
+    page = looking.get("/house").text
     heading = text_of(re.search(r"<h1>(.*?)</h1>", page)[1])
     assert heading == "In danger: MG-07 (bench 1). Blind: CI-15 (bench 2)."
     shown = re.search(r'(?s)<h3 id="bench-b1">.*?</ul>', page)[0]
@@ -83,8 +83,8 @@ def test_the_house_says_where_those_are_that_need_someone(client):
     assert "Probe in the bag of MG-07: under the cover of MG-07" in text_of(shown)
 
 
-def test_every_batch_on_the_plan_leads_to_its_page_and_says_its_standing(client):
-    page = client.get("/house").text
+def test_every_batch_on_the_plan_leads_to_its_page_and_says_its_standing(looking):
+    page = looking.get("/house").text
     for plan in re.findall(r'(?s)<svg class="house-plan".*?</svg>', page):
         for code, says in re.findall(r'<a href="/bench/([^"]+)" aria-label="([^"]+)"', plan):
             assert says.startswith(code)
@@ -110,8 +110,8 @@ def test_sun_is_told_by_bench_and_unknown_where_there_is_no_skyline(tern_hollow,
     assert "Direct sun can reach it 09:00 to 10:00" in bench_4
 
 
-def test_at_night_the_sun_is_known_to_be_down_everywhere(client):
-    page = client.get("/house").text
+def test_at_night_the_sun_is_known_to_be_down_everywhere(looking):
+    page = looking.get("/house").text
     assert page.count("The sun is down this hour.") == 7
     assert "not known: the bench" not in page
 
@@ -158,8 +158,8 @@ def test_both_languages_say_everything_about_places():
 
 
 @pytest.mark.parametrize("path", ["/todo", "/house"])
-def test_the_pages_speak_spanish(client, path):
-    page = text_of(client.get(f"{path}?lang=es").text)
+def test_the_pages_speak_spanish(looking, path):
+    page = text_of(looking.get(f"{path}?lang=es").text)
     assert "Pendientes" in page
     for field in dataclasses.fields(ENGLISH):
         said = getattr(ENGLISH, field.name)

@@ -55,10 +55,10 @@ def test_what_the_second_version_changed_is_said(season_client):
     assert "no longer in force" in first
 
 
-def test_page_of_a_batch_leads_to_its_plan(client):
-    assert 'href="/plans/leafy-bag"' in client.get("/batches/MG-07").text
+def test_page_of_a_batch_leads_to_its_plan(looking):
+    assert 'href="/plans/leafy-bag"' in looking.get("/batches/MG-07").text
 
 
-def test_unknown_plan_and_version_are_not_found(client):
-    assert client.get("/plans/none").status_code == 404
-    assert client.get("/plans/leafy-bag?version=99").status_code == 404
+def test_unknown_plan_and_version_are_not_found(looking):
+    assert looking.get("/plans/none").status_code == 404
+    assert looking.get("/plans/leafy-bag?version=99").status_code == 404

@@ -10,8 +10,8 @@ from api.web.words.rings import ENGLISH, SPANISH
 from rules.benchmarks import BENCHMARKS, Figure, Verdict
 
 
-def test_the_page_says_what_rang_and_where_the_figures_come_from(client):
-    page = client.get("/rings").text
+def test_the_page_says_what_rang_and_where_the_figures_come_from(looking):
+    page = looking.get("/rings").text
     assert "rings in" in page
     assert "air too dry" in page
     assert "leafy-bag" in page
@@ -22,16 +22,16 @@ def test_the_page_says_what_rang_and_where_the_figures_come_from(client):
     assert page.count("<svg") >= 3
 
 
-def test_the_page_says_it_in_spanish(client):
-    page = client.get("/rings?lang=es").text
+def test_the_page_says_it_in_spanish(looking):
+    page = looking.get("/rings?lang=es").text
     assert "avisos en" in page
     assert "muy pocos para decirlo" in page
     assert "leído en resúmenes de otros" in page
 
 
-def test_the_page_is_linked_from_alarms_and_back(client):
-    assert 'href="/rings"' in client.get("/alarms").text
-    assert 'href="/alarms"' in client.get("/rings").text
+def test_the_page_is_linked_from_alarms_and_back(looking):
+    assert 'href="/rings"' in looking.get("/alarms").text
+    assert 'href="/alarms"' in looking.get("/rings").text
 
 
 def test_the_api_hands_out_every_figure_with_its_source(client, tern_hollow):
@@ -53,15 +53,15 @@ def test_the_api_hands_out_every_figure_with_its_source(client, tern_hollow):
 @pytest.mark.parametrize(
     "span", ["?start=2030-01-01T00:00:00Z", "?end=2020-01-01T00:00:00Z", "?start=yesterday"]
 )
-def test_a_time_that_nobody_watched_is_a_problem_with_a_reason(client, span):
-    answer = client.get(f"/api/v1/rings{span}")
+def test_a_time_that_nobody_watched_is_a_problem_with_a_reason(looking, span):
+    answer = looking.get(f"/api/v1/rings{span}")
     assert answer.status_code == 422
     assert answer.headers["content-type"] == "application/problem+json"
 
 
-def test_a_span_can_be_asked_for(client):
-    whole = client.get("/api/v1/rings").json()
-    part = client.get("/api/v1/rings?start=2026-11-14T14:00:00Z").json()
+def test_a_span_can_be_asked_for(looking):
+    whole = looking.get("/api/v1/rings").json()
+    part = looking.get("/api/v1/rings?start=2026-11-14T14:00:00Z").json()
     assert part["start"] == "2026-11-14T14:00:00Z"
     assert part["end"] == whole["end"]
     assert part["days"] < whole["days"]

@@ -16,21 +16,21 @@ def owed_tests(tern_hollow):
         return [row for row in newest_messages(db, most=99) if row.kind is MessageKind.TEST]
 
 
-def test_says_who_is_on_duty_now_and_who_comes_next(client):
-    page = client.get("/staff").text
+def test_says_who_is_on_duty_now_and_who_comes_next(looking):
+    page = looking.get("/staff").text
     assert "On duty now: Tobin Quillfeather." in page
     assert "Then, from 06:00: Pilar Ondarreta" in page
     assert "never tried" in page
 
 
-def test_says_it_in_spanish(client):
-    page = client.get("/staff?lang=es").text
+def test_says_it_in_spanish(looking):
+    page = looking.get("/staff?lang=es").text
     assert "De turno ahora: Tobin Quillfeather." in page
     assert "Enviar un mensaje de prueba" in page
 
 
-def test_no_address_stands_on_the_page(client):
-    assert "example.invalid" not in client.get("/staff").text
+def test_no_address_stands_on_the_page(looking):
+    assert "example.invalid" not in looking.get("/staff").text
 
 
 def test_the_button_owes_one_test_by_every_way_and_a_double_tap_no_more(client, tern_hollow):
