@@ -128,6 +128,19 @@ def test_choosing_a_name_is_not_taken_from_under_the_thumb(screen, tern_hollow):
     screen.expect_live("Judged up to 02:09.")
 
 
+def test_whoever_goes_by_keyboard_keeps_the_place_when_the_page_is_made_new(screen, tern_hollow):
+    screen.hears()
+    screen.open("/")
+    link = screen.page.locator(".bands a:not([id])").nth(2)
+    where = link.get_attribute("href")
+    link.focus()
+    link.evaluate("(one) => { window.before = one }")
+    tern_hollow.go_on(1)
+    screen.expect_live("Judged up to 02:09.")
+    assert screen.page.evaluate("window.before.isConnected") is False
+    expect(screen.page.locator(":focus")).to_have_attribute("href", where)
+
+
 def test_work_is_begun_and_ended_with_a_few_taps(screen):
     screen.open("/works")
     screen.page.locator("#begin-washing summary").click()
