@@ -7,6 +7,7 @@ change something get a nursery of their own (`screen`); tests that only look sha
 
 from __future__ import annotations
 
+import io
 import os
 import sqlite3
 import time
@@ -15,17 +16,22 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
 from axe_core_python.base import AXE_SCRIPT
+from PIL import Image
 from playwright.sync_api import expect, sync_playwright
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from playwright.sync_api import Browser, ConsoleMessage, Page
+    from playwright.sync_api import Browser, ConsoleMessage, Page, Response
+
+    from api.parts import Parts
 
 SIZES = {"desk": (1280, 900), "phone": (360, 780)}
 AXE_TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+AXE_COLOURS = ["color-contrast", "link-in-text-block"]
 PICTURES = "GRAFTVIGIL_SCREENSHOTS"
 PATIENCE_S = 20
 
@@ -65,8 +71,8 @@ class Screen:
     def width(self) -> int:
         return SIZES[self.name][0]
 
-    def open(self, path: str) -> None:
-        self.page.goto(self.address + path)
+    def open(self, path: str) -> Response | None:
+        return self.page.goto(self.address + path)
 
     def heading(self):
         return self.page.locator("#live h1")
@@ -109,11 +115,14 @@ class Screen:
         """
         return max(0, self.page.evaluate("document.documentElement.scrollWidth") - self.width)
 
-    def barriers(self) -> list[str]:
+    def barriers(self, *, colours_alone: bool = False) -> list[str]:
         """Return the serious and critical findings of axe-core (WCAG 2.2 A and AA), with where."""
-        self.page.evaluate(AXE_SCRIPT)
+        if not self.page.evaluate("'axe' in window"):
+            self.page.evaluate(AXE_SCRIPT)
+        kind, values = ("rule", AXE_COLOURS) if colours_alone else ("tag", AXE_TAGS)
         found = self.page.evaluate(
-            "(tags) => axe.run({runOnly: {type: 'tag', values: tags}})", AXE_TAGS
+            "(only) => axe.run({runOnly: only, resultTypes: ['violations']})",
+            {"type": kind, "values": values},
         )
         return [
             f"{one['id']}: {one['help']}: "
@@ -121,6 +130,13 @@ class Screen:
             for one in found["violations"]
             if one["impact"] in {"serious", "critical"}
         ]
+
+    def brightest(self) -> dict[str, int]:
+        """Return the most of each colour that any point of the whole page shows, 0 to 255."""
+        shot = self.page.screenshot(full_page=True, scale="css")
+        points = np.asarray(Image.open(io.BytesIO(shot)).convert("RGB"))
+        most = points.reshape(-1, 3).max(axis=0)
+        return dict(zip(("red", "green", "blue"), map(int, most), strict=True))
 
     def complaints(self) -> list[str]:
         """Return what the browser's console complained of since the last call."""
@@ -228,43 +244,52 @@ def screen(address, window) -> Screen:
     return window(address)
 
 
+@dataclass(frozen=True)
+class Served:
+    """A nursery that tests share and only look at, and where it is served."""
+
+    address: str
+    parts: Parts
+
+
 @contextmanager
-def _looked_at(nursery, records: Path, serving: Callable[..., object]) -> Iterator[str]:
+def _only_looked_at(nursery, records: Path, serving: Callable[..., object]) -> Iterator[Served]:
     kept = sqlite3.connect(records)
     changed = lambda: kept.execute("PRAGMA data_version").fetchone()  # noqa: E731
-    with serving(nursery.parts) as at:
+    with serving(nursery.parts) as address:
         before = changed()
-        yield at
+        yield Served(address, nursery.parts)
     assert changed() == before, "a test that should only look has written"
     kept.close()
     nursery.close()
 
 
 @pytest.fixture(scope="session")
-def looked_at(pages_nursery, filled, tmp_path_factory) -> Iterator[str]:
-    """Where Tern Hollow is served to all tests that only look."""
-    folder = pages_nursery.copied(filled, tmp_path_factory.mktemp("looked-at"))
+def night(pages_nursery, filled, tmp_path_factory) -> Iterator[Served]:
+    """Tern Hollow on its recorded night, with a sensor that nobody adopted yet."""
+    folder = pages_nursery.copied(filled, tmp_path_factory.mktemp("night"))
     nursery = pages_nursery.nursery(folder)
-    with _looked_at(nursery, folder / "records.db", pages_nursery.serving) as at:
-        yield at
+    nursery.hear("new/b9", {"temp": 21.5, "rh": 90}, nursery.clock.now())
+    with _only_looked_at(nursery, folder / "records.db", pages_nursery.serving) as served:
+        yield served
 
 
 @pytest.fixture(scope="session")
-def hot_looked_at(pages_nursery, cover_days, four_days, tmp_path_factory) -> Iterator[str]:
-    """Where Tern Hollow after four hot days is served to all tests that only look."""
-    folder = pages_nursery.copied(four_days, tmp_path_factory.mktemp("hot-looked-at"))
+def hot_days(pages_nursery, cover_days, four_days, tmp_path_factory) -> Iterator[Served]:
+    """Tern Hollow after four hot days."""
+    folder = pages_nursery.copied(four_days, tmp_path_factory.mktemp("hot-days"))
     nursery = cover_days.opened(folder)
-    with _looked_at(nursery, folder / "records.db", pages_nursery.serving) as at:
-        yield at
+    with _only_looked_at(nursery, folder / "records.db", pages_nursery.serving) as served:
+        yield served
 
 
 @pytest.fixture
-def look(looked_at, window) -> Screen:
+def look(night, window) -> Screen:
     """A window for a test that only looks."""
-    return window(looked_at)
+    return window(night.address)
 
 
 @pytest.fixture
-def hot_look(hot_looked_at, window) -> Screen:
+def hot_look(hot_days, window) -> Screen:
     """A window at the four hot days, for a test that only looks."""
-    return window(hot_looked_at)
+    return window(hot_days.address)

@@ -33,6 +33,20 @@
     return written || (at !== null && /^(SELECT|INPUT)$/.test(at.tagName) && live.contains(at));
   }
 
+  const said = (one) => one.getAttribute("aria-label") ?? one.textContent.trim();
+
+  // Whoever goes by keyboard keeps the place through a swap. What has no id is found again by what it
+  // is and says; if that is gone, nothing else gets the focus, lest Enter press something else.
+  function placeOfFocus(live) {
+    const at = document.activeElement;
+    if (at === null || !live.contains(at)) return () => null;
+    if (at.id) return () => document.getElementById(at.id);
+    const all = (part) => [...part.querySelectorAll("a[href], button, summary, [tabindex]")];
+    const same = (one) => one?.tagName === at.tagName && said(one) === said(at);
+    const number = all(live).indexOf(at);
+    return (part) => (same(all(part)[number]) ? all(part)[number] : all(part).find(same));
+  }
+
   async function freshen() {
     if (busy || someoneIsChoosing()) {
       waiting = true;
@@ -51,13 +65,15 @@
         return;
       }
       const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
-      const focused = document.activeElement?.id;
+      const live = document.getElementById("live");
+      const part = fresh.getElementById("live");
+      const focused = placeOfFocus(live);
       const open = [...document.querySelectorAll("#live details[open][id]")].map((one) => one.id);
-      document.getElementById("live").replaceWith(fresh.getElementById("live"));
+      live.replaceWith(part);
       document.documentElement.dataset.view = fresh.documentElement.dataset.view;
       document.title = fresh.title;
       for (const id of open) document.getElementById(id)?.setAttribute("open", "");
-      if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
+      focused(part)?.focus({ preventScroll: true });
     } catch {
       outOfTouch();
     } finally {
