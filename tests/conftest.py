@@ -1,4 +1,7 @@
-"""Profiles of Hypothesis, sources for published values, and no silent skip in CI."""
+"""Profiles of Hypothesis, sources for published values, and no silent skip in CI.
+
+One file because fixtures that several folders share can stand nowhere else.
+"""
 
 from __future__ import annotations
 
