@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from api.web.drying_figures import measure_of_figure, plainly
 from api.web.words.plans import plan_words
 from rules.model.dose import DoseLimit
 from rules.model.drying import Ranged
@@ -65,9 +66,11 @@ def _ranged(drying: BaseModel, telling: Telling) -> Iterator[tuple[str, str]]:
     for field in type(drying).model_fields:
         value = getattr(drying, field)
         if isinstance(value, Ranged):
-            unit = words.figure_units.get(field, "")
-            shown = f"{value.central:g} ({value.low:g}–{value.high:g}) {unit}".strip()
-            yield words.figure_names[field], shown
+            measure = measure_of_figure(field, telling)
+            likely, low, high = (
+                plainly(measure.of(one), telling) for one in (value.central, value.low, value.high)
+            )
+            yield words.figure_names[field], f"{likely} ({low}–{high}) {measure.unit}"
         elif value is not None and hasattr(type(value), "model_fields"):
             yield from _ranged(value, telling)
 
@@ -82,7 +85,7 @@ def asked_in_words(asked: Limit | DoseLimit, telling: Telling) -> str:
     if isinstance(asked, Limit):
         said.append(words.delays.format(on=asked.on_delay_min, off=asked.off_delay_min))
         if asked.deadband:
-            amount = telling.value(asked.quantity, asked.deadband)
+            amount = telling.apart(asked.quantity, asked.deadband)
             said[-1] += " " + words.back_by.format(amount=amount)
     return PARTED.join(said)
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from api.drawing.day import instant_of
 from api.v1.foresight import water_ahead
 from api.web.day_charts import band_of
+from api.web.drying_figures import measure_of_figure, plainly
 from rules.model.drying import Ranged
 from rules.model.plan import plan_of
 from rules.model.quantities import Felt
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
     from rules.outlook import DryingNow, Likely
 
 LEAST_SHOWN_PCT = 0.5
-MINUS = "\N{MINUS SIGN}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,22 +160,13 @@ def _figures(drying: BaseModel, shown: BatchDay) -> Iterator[FigureRow]:
 
 def _figure(name: str, figure: Ranged, telling: Telling) -> FigureRow:
     words = telling.words
-    suffix = max((one for one in words.figure_units if name.endswith(f"_{one}")), key=len)
-    scale = 100.0 if suffix == "share" else 1.0
-    unit = words.figure_units[suffix]
+    measure = measure_of_figure(name, telling)
     low, central, high = (
-        _plainly(value * scale, telling) for value in (figure.low, figure.central, figure.high)
+        plainly(measure.of(value), telling) for value in (figure.low, figure.central, figure.high)
     )
     return FigureRow(
         name=words.figure_names[name],
-        likely=f"{central}\N{NO-BREAK SPACE}{unit}",
-        ends=words.band(low, f"{high}\N{NO-BREAK SPACE}{unit}"),
+        likely=f"{central}\N{NO-BREAK SPACE}{measure.unit}",
+        ends=words.band(low, f"{high}\N{NO-BREAK SPACE}{measure.unit}"),
         source=figure.source,
     )
-
-
-def _plainly(value: float, telling: Telling) -> str:
-    """Return a figure with no more places than it needs."""
-    text = f"{value:.4g}"
-    places = len(text.partition(".")[2]) if "e" not in text else 6
-    return telling.words.number(value, places).replace("-", MINUS)

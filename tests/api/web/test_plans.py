@@ -38,7 +38,7 @@ def test_sheet_says_every_limit_sum_and_check_of_every_stage(client, tern_hollow
 def test_figures_of_drying_stand_with_their_range(client, tern_hollow):
     (plan,) = tern_hollow.parts.plans["leafy-bag"]
     share = plan.drying.critical_share
-    said = f"{share.central:g} ({share.low:g}–{share.high:g})"
+    said = f"{share.central * 100:g} ({share.low * 100:g}–{share.high * 100:g}) %"
     assert said in text_of(client.get("/plans/leafy-bag"))
 
 
