@@ -36,6 +36,7 @@ from api.web.words.bench import bench_words
 from api.web.words.charts import chart_words
 from api.web.words.labels import label_words
 from api.web.words.languages import LANGUAGES, chosen_words
+from api.web.words.photos import photo_words
 from rules.escalation import who_is_on_duty
 from rules.local_time import to_local
 from rules.model.reading import minute_of
@@ -188,6 +189,7 @@ def pages_router(at: Desk, sight: Sight) -> APIRouter:
             page=page,
             labels=labels,
             bench=bench,
+            photos=photo_words(telling.words.code),
             charts_link=chart_words(telling.words.code).link,
         )
 
