@@ -15,6 +15,7 @@ from pydantic import ValidationError
 from api.book import NAMED, form_in, form_revision, with_plans
 from api.records.entries import ChangedMeanwhile, Kind, append, in_force, newest_of
 from api.records.observations import Entered, enter, observation_numbered, observation_of_origin
+from api.records.photos import remove_photo
 from api.records.session import writing
 from api.site_files import site_in
 from api.written.entered import Put, key_of
@@ -264,7 +265,7 @@ def enter_observation(
 def take_back(
     records: Engine, now: InForce, number: int, *, by: str, at: datetime, note: str = ""
 ) -> None:
-    """Take an observation back: it counts no more, and stays in the trail.
+    """Take an observation back: it counts no more, and stays in the trail; its photo is wiped.
 
     Taken back twice is as once. Raises UnknownThing, TooLate and Refused.
     """
@@ -283,3 +284,4 @@ def take_back(
             msg = f"it was entered over {minutes} minutes ago; enter another that puts it right"
             raise TooLate(msg)
         append(db, Kind.OBSERVATION, str(number), body=None, by=by, note=note, at=at)
+        remove_photo(db, number, by=by, at=at, why=note)

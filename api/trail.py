@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 
 from api.records.entries import Kind, history
 from api.records.observations import entered
+from api.records.photos import photos_of_batch
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
     from datetime import datetime
 
     from sqlalchemy import Connection
@@ -25,6 +26,8 @@ class Done(StrEnum):
     TAKEN_AWAY = "taken_away"
     OBSERVED = "observed"
     TAKEN_BACK = "taken_back"
+    PHOTO_ADDED = "photo_added"
+    PHOTO_REMOVED = "photo_removed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +83,7 @@ def trail_of(db: Connection, kind: Kind, key: str) -> tuple[TrailLine, ...]:
         before = one.body
     if kind is Kind.BATCH:
         lines += _observed(db, key)
+        lines += _photos(db, key)
     return tuple(sorted(lines, key=lambda line: line.at))
 
 
@@ -95,3 +99,12 @@ def _observed(db: Connection, code: str) -> list[TrailLine]:
             at, note = back.entered_at, back.note
             lines.append(TrailLine(at, Done.TAKEN_BACK, number, back.by, note))
     return lines
+
+
+def _photos(db: Connection, code: str) -> Iterator[TrailLine]:
+    """Yield which observations got a photo and lost it, by the number of the observation."""
+    for one in photos_of_batch(db, code):
+        yield TrailLine(one.added_at, Done.PHOTO_ADDED, one.observation, one.by, "")
+        if one.removed_at is not None:
+            by, why = one.removed_by or "", one.removed_why or ""
+            yield TrailLine(one.removed_at, Done.PHOTO_REMOVED, one.observation, by, why)

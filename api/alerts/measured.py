@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from api.alerts.figures import (
-    Measure,
     bound_shown,
     clock_time,
     date_and_time,
@@ -28,6 +27,7 @@ if TYPE_CHECKING:
 
     from api.alerts.phrases import Phrases
     from api.alerts.told import Subject
+    from api.measures import Measure
     from rules.model.people import Person
     from rules.model.place import Place
     from rules.model.plan import Limit

@@ -10,11 +10,11 @@ from api.alerts.figures import (
     clock_time,
     distance_shown,
     lasting,
-    measure_in,
     plainly,
 )
 from api.alerts.phrases import phrases
 from api.drawing.day import instant_of
+from api.measures import measure_in
 from api.night_sheet.words import night_words
 from rules.reserve import MOST_HOURS
 

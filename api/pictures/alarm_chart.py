@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from api.alerts.figures import bound_shown, clock_time, measure_in, measure_of_sum_in
+from api.alerts.figures import bound_shown, clock_time
 from api.alerts.phrases import phrases
 from api.drawing.charts import HEIGHT, PLOT, TOP, Bound, Frame, Mark, chart
 from api.drawing.day import NoonToNoon
 from api.drawing.svg import element, share
+from api.measures import measure_in, measure_of_sum_in
 from api.pictures.sheet import EDGE, WIDTH, in_plain_signs, placed, printed
 from api.pictures.window import dark_of, hours_of, share_of
 from api.pictures.words import picture_words
@@ -28,8 +29,8 @@ if TYPE_CHECKING:
     from markupsafe import Markup
     from numpy.typing import NDArray
 
-    from api.alerts.figures import Measure
     from api.alerts.told import Subject
+    from api.measures import Measure
     from api.v1.sight import Present, SpanRecord
     from rules.evaluator import BatchRecord, Watchlist
     from rules.model.plan import Limit

@@ -212,6 +212,32 @@ observations = Table(
     Index("ix_observations_batch_at_ms", "batch", "at_ms"),
 )
 
+_THERE = text("removed_ms IS NULL")
+
+photos = Table(
+    "photos",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    Column("observation", ForeignKey("observations.id"), nullable=False, index=True),
+    Column("digest", String(64), nullable=False),
+    Column("width", Integer, nullable=False),
+    Column("height", Integer, nullable=False),
+    Column("image", LargeBinary),
+    Column("small", LargeBinary),
+    Column("by", String(40), nullable=False),
+    Column("added_ms", BigInteger, nullable=False),
+    Column("removed_ms", BigInteger),
+    Column("removed_by", String(40)),
+    Column("removed_why", Text),
+    Index(
+        "ix_photos_there",
+        "observation",
+        unique=True,
+        sqlite_where=_THERE,
+        postgresql_where=_THERE,
+    ),
+)
+
 entries = Table(
     "entries",
     METADATA,

@@ -11,6 +11,7 @@ from pydantic import AwareDatetime, BaseModel
 
 from api.records.entries import in_force, taken_back
 from api.records.observations import entered
+from api.records.photos import standing_photos
 from api.records.session import reading
 from api.v1.paging import USUAL, Cursor, Limit, one_page
 from api.v1.problems import Problem
@@ -88,7 +89,10 @@ class CareBody(BaseModel):
 
 
 class EnteredBody(BaseModel):
-    """An observation as it was entered; `taken_back`: it counts no more."""
+    """An observation as it was entered; `taken_back`: it counts no more.
+
+    `photo`: there is one of it, at /observations/{number}/photo.
+    """
 
     number: int
     at: AwareDatetime
@@ -102,6 +106,7 @@ class EnteredBody(BaseModel):
     bench: str | None
     note: str
     taken_back: bool
+    photo: bool
 
 
 def care_router(parts: Parts) -> APIRouter:
@@ -137,6 +142,7 @@ def care_router(parts: Parts) -> APIRouter:
         with reading(parts.records) as db:
             every = [one for one in entered(db, batch=code) if one.id is not None]
             back = taken_back(in_force(db))
+            photos = {one.observation for one in standing_photos(db, code)}
         older = sorted(
             (one for one in every if cursor is None or _number(one) < cursor),
             key=_number,
@@ -145,7 +151,7 @@ def care_router(parts: Parts) -> APIRouter:
         page = one_page(
             older[: limit + 1], limit, number=_number, request=request, response=response
         )
-        return [_entered(one, back) for one in page]
+        return [_entered(one, back, photos) for one in page]
 
     return router
 
@@ -207,7 +213,7 @@ def _due(one: Due, today: date) -> DueBody:
     )
 
 
-def _entered(one: Entered, back: frozenset[int]) -> EnteredBody:
+def _entered(one: Entered, back: frozenset[int], photos: set[int]) -> EnteredBody:
     seen = one.observation
     return EnteredBody(
         number=_number(one),
@@ -222,6 +228,7 @@ def _entered(one: Entered, back: frozenset[int]) -> EnteredBody:
         bench=seen.bench,
         note=seen.note,
         taken_back=one.id in back,
+        photo=one.id in photos,
     )
 
 

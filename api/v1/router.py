@@ -12,6 +12,7 @@ from api.v1.care import care_router
 from api.v1.clock import clock_router
 from api.v1.collector import collector_router
 from api.v1.messages import messages_router
+from api.v1.photos import photos_router
 from api.v1.plans import plans_api_router
 from api.v1.problems import ProblemBody
 from api.v1.readings import readings_router
@@ -48,6 +49,7 @@ def v1_router(parts: Parts, sight: Sight) -> APIRouter:
     router.include_router(todo_router(parts))
     router.include_router(plans_api_router(parts))
     router.include_router(written_router(parts))
+    router.include_router(photos_router(parts))
     router.include_router(staff_router(parts))
     router.include_router(settings_router(parts))
     return router

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from api.alerts.message import Addressed, Writer
 from api.alerts.together import group_words
+from api.measures import CELSIUS, FAHRENHEIT
 from api.records.alarms import alarm, alarm_history, changes_of, standing_alarms
 from api.records.groups import groups_since, members_of, messages_about
 from api.records.session import reading
@@ -133,7 +134,11 @@ def _groups(
     db: Connection, parts: Parts, telling: Telling
 ) -> tuple[tuple[str, tuple[int, ...]], ...]:
     """Return what was told together lately, each with its alarms that nobody has answered."""
-    reader = parts.site.person[0].model_copy(update={"language": telling.words.code})
+    as_read = {
+        "language": telling.words.code,
+        "temperature_unit": FAHRENHEIT if telling.fahrenheit else CELSIUS,
+    }
+    reader = parts.site.person[0].model_copy(update=as_read)
     to = Addressed(person=reader, others=(), instead_of=None, now=telling.now)
     writer = Writer(parts.site, parts.plans, "")
     said: list[tuple[str, tuple[int, ...]]] = []

@@ -41,6 +41,7 @@ from api.web.labels_page import labels_router
 from api.web.live import Live, live_router
 from api.web.pages import Desk, desk, pages_router
 from api.web.people_pages import people_router
+from api.web.photo_pages import photo_pages_router
 from api.web.plan_edit_page import plan_edit_router
 from api.web.plans_page import plans_router
 from api.web.rings_page import rings_page_router
@@ -110,6 +111,7 @@ def create_app(parts: Parts, sight: Sight) -> FastAPI:
     app.include_router(holding_router(at))
     app.include_router(labels_router(at))
     app.include_router(bench_router(at, sight))
+    app.include_router(photo_pages_router(at))
     app.include_router(todo_page_router(at))
     app.include_router(house_router(at, sight))
     app.include_router(rings_page_router(at))

@@ -11,7 +11,6 @@ from api.records.alarms import alarm_history
 from api.records.session import reading
 from api.web.alarm_pages import line_of
 from api.web.batch_day import BatchDay
-from api.web.bench_deeds import observed
 from api.web.day_charts import chart_of, frame_of, sum_chart_of
 from api.web.estimates import LEAF
 from api.web.heat import heat_section
@@ -19,6 +18,7 @@ from api.web.needs import need_rows
 from api.web.next_step import next_step_of
 from api.web.now_page import entry_of, stale_sentences
 from api.web.pictures import day_picture, ribbon_of
+from api.web.seen_lines import seen_lines
 from api.web.sums import same_sums, sum_of, sum_rows
 from api.web.tonight import tonight_of
 from api.web.water import water_section
@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from api.web.next_step import NextStep
     from api.web.now_page import Entry
     from api.web.pictures import DayPicture, Drawn
+    from api.web.seen_lines import SeenLine
     from api.web.sums import SumRow
     from api.web.telling import Telling
     from api.web.tonight import TonightLine
@@ -97,7 +98,7 @@ class BatchPage:
     ribbon: Drawn | None
     hours: tuple[str, ...]
     charts: tuple[Picture, ...]
-    seen: tuple[tuple[str, str], ...]
+    seen: tuple[SeenLine, ...]
     alarms: tuple[AlarmLine, ...]
 
 
@@ -148,13 +149,7 @@ def batch_page(
         ribbon=ribbon_of(picture, batch, telling),
         hours=tuple(text for _, text in frame_of(picture, telling).hours),
         charts=(*_charts(shown), *_sum_charts(shown)),
-        seen=tuple(
-            (
-                telling.time(o.at),
-                observed(o, telling),
-            )
-            for o in sorted(batch.observation, key=lambda o: o.at, reverse=True)
-        ),
+        seen=seen_lines(parts, batch, telling),
         alarms=tuple(line_of(parts, one, telling) for one in alarms),
     )
 

@@ -14,6 +14,7 @@ from api.at_bench import says
 from api.entering import UNDONE_WITHIN
 from api.records.entries import Kind, history
 from api.records.observations import entered
+from api.records.photos import standing_photos
 from api.records.session import reading
 from api.web.telling import asked_of, grave
 from api.web.words.bench import bench_words
@@ -59,6 +60,7 @@ class JustWritten:
     number: int
     text: str
     at: str
+    has_photo: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,6 +242,11 @@ def just_written(
     earliest = telling.now - UNDONE_WITHIN + timedelta(seconds=20)
     with reading(parts.records) as db:
         found = entered(db, batch=code, since=earliest)
+        with_photo = {
+            photo.observation
+            for batch in {one.batch for one in found}
+            for photo in standing_photos(db, batch)
+        }
         standing = [one for one in found if not history(db, Kind.OBSERVATION, str(one.id))]
     standing.sort(key=lambda one: (one.entered_at, one.id or 0), reverse=True)
     return tuple(
@@ -249,6 +256,7 @@ def just_written(
                 one.id or 0,
                 observed(one.observation, telling),
                 telling.time(one.observation.at),
+                one.id in with_photo,
             ),
         )
         for one in standing

@@ -22,6 +22,7 @@ from api.web.bench_deeds import bench_page, deed_fields
 from api.web.identity import may
 from api.web.pages import keep_choice, own_address
 from api.web.words.bench import bench_words
+from api.web.words.photos import photo_words
 from rules.model.batch import Stage
 
 if TYPE_CHECKING:
@@ -61,6 +62,7 @@ def bench_router(at: Desk, sight: Sight) -> APIRouter:
             page=bench_page(parts, sight.present(), batch_of(code), telling),
             p=bench_words(telling.words.code),
             lead=telling.person(parts.site.lead),
+            photos=photo_words(telling.words.code),
             wrong=wrong,
             token=secrets.token_hex(8),
         )

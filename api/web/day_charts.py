@@ -67,14 +67,14 @@ def chart_of(
     before = fitted(earlier.felt[felt], picture.day.minutes) if earlier is not None else None
     if np.isnan(values).all() and (before is None or np.isnan(before).all()):
         return None
-    words = telling.words
+    words, measure = telling.words, telling.measure(felt)
     return chart(
-        values,
-        before,
+        measure.of_all(values),
+        None if before is None else measure.of_all(before),
         bounds=[_bound(limit, picture, telling, film=film) for limit in limits],
         marks=[_mark(one, picture, telling) for one in alarms if _within(one, picture.day)],
         frame=frame_of(picture, telling),
-        least_span=LEAST_SPAN[felt],
+        least_span=measure.apart().of(LEAST_SPAN[felt]),
         title=words.felt[felt],
         describes=_says(values, felt, telling, telling.day(picture.day.starts_on)),
     )
@@ -134,8 +134,11 @@ def sum_chart_of(
         return None
     earlier = picture.before.get(code)
     before = None if earlier is None else earlier.doses.get(dose.id)
+    measure = telling.measure_of_sum(dose.kind)
     bounds = [
-        Bound(one.bound, one.side, telling.need(one), ((0.0, 1.0),), grave(one.priority))
+        Bound(
+            measure.of(one.bound), one.side, telling.need(one), ((0.0, 1.0),), grave(one.priority)
+        )
         for one in doses
     ]
     seen = values[np.isfinite(values)]
@@ -145,12 +148,12 @@ def sum_chart_of(
         telling.total(dose.kind, float(value)) for value in (seen.min(), seen.max(), seen[-1])
     )
     return chart(
-        values,
-        None if before is None else fitted(before, picture.day.minutes),
+        measure.of_all(values),
+        None if before is None else measure.of_all(fitted(before, picture.day.minutes)),
         bounds=bounds,
         marks=[_mark(one, picture, telling) for one in alarms if _within(one, picture.day)],
         frame=frame_of(picture, telling),
-        least_span=dose.bound,
+        least_span=measure.of(dose.bound),
         title=telling.summed(dose),
         describes=words.chart_says(telling.summed(dose), span, low, high, last),
         held=(0.0,),
@@ -189,7 +192,7 @@ def _bound(limit: Limit, picture: DayPicture, telling: Telling, *, film: Spans) 
     if limit.film is not None:
         spans = _both(spans, film)
     return Bound(
-        value=limit.bound,
+        value=telling.measure(limit.quantity).of(limit.bound),
         side=limit.side,
         words=telling.need(limit),
         spans=spans,

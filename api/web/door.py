@@ -147,7 +147,8 @@ class Door:
     async def _in_own_name(self, request: Request, signed: Signed) -> bytes | Response:
         """Return the body to pass on, or why not: it names someone else than whoever is signed in.
 
-        A JSON object to the API that names nobody is given the name of whoever is signed in.
+        A JSON object or a picture to the API that names nobody is given the name of whoever is
+        signed in.
         """
         body = await _whole(request)
         if body is None:
@@ -174,7 +175,7 @@ class Door:
         if isinstance(fields, dict):
             body = json.dumps({**fields, "by": signed.account}).encode()
             MutableHeaders(scope=scope)["content-length"] = str(len(body))
-        elif not body:
+        elif not body or kind.startswith("image/"):
             query = parse_qsl(scope["query_string"].decode("latin-1"), keep_blank_values=True)
             scope["query_string"] = urlencode([*query, ("by", signed.account)]).encode()
         return body

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from api.drawing.charts import Bound, Frame, chart
 from api.drawing.day import instant_of
 from api.v1.foresight import A_DAY_MIN, cover_heat
+from api.web.day_charts import LEAST_SPAN
 from api.web.estimates import peak_text
 from api.web.telling import grave
 from rules.cover import SPAN_MIN, TooThin
@@ -116,12 +117,12 @@ def _notes(ahead: CoverAhead, shown: BatchDay) -> Iterator[str]:
 def _drawn(
     heat: CoverHeat, ahead: CoverAhead, place: Place, telling: Telling, *, describes: str
 ) -> Markup:
-    course = ahead.course
+    course, measure = ahead.course, telling.measure(PEAK)
     # Each step stands in the middle of its ten minutes.
     first = int(course.minute[0]) - STEP_MIN // 2
     bounds = [
         Bound(
-            value=one.limit.bound,
+            value=measure.of(one.limit.bound),
             side=Side.HIGH,
             words=f"{telling.says(one.limit)}: {telling.value(PEAK, one.limit.bound)}",
             spans=((0.0, 1.0),),
@@ -130,15 +131,15 @@ def _drawn(
         for one in heat.shadings
     ]
     return chart(
-        course.central_c,
+        measure.of_all(course.central_c),
         None,
         bounds=bounds,
         marks=(),
         frame=_frame(first, place, telling),
-        least_span=6.0,
+        least_span=measure.apart().of(LEAST_SPAN[PEAK]),
         title=telling.words.cover_heat,
         describes=describes,
-        band=(course.low_c, course.high_c),
+        band=(measure.of_all(course.low_c), measure.of_all(course.high_c)),
     )
 
 

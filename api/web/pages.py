@@ -18,6 +18,7 @@ from starlette.exceptions import HTTPException
 
 from api.accounts.caller import signed_in
 from api.drawing.day import day_of
+from api.measures import CELSIUS, FAHRENHEIT, TEMPERATURE_UNITS
 from api.records.alarms import NothingToAcknowledge, UnknownAlarm, acknowledge
 from api.records.session import writing
 from api.records.tables import as_ms
@@ -27,6 +28,7 @@ from api.web.day_charts import frame_of
 from api.web.identity import may
 from api.web.now_page import now_page
 from api.web.pictures import day_picture
+from api.web.reader import reads_fahrenheit
 from api.web.sensor_page import sensor_page
 from api.web.telling import Telling
 from api.web.words.accounts import account_words
@@ -34,6 +36,7 @@ from api.web.words.bench import bench_words
 from api.web.words.charts import chart_words
 from api.web.words.labels import label_words
 from api.web.words.languages import LANGUAGES, chosen_words
+from api.web.words.photos import photo_words
 from rules.escalation import who_is_on_duty
 from rules.local_time import to_local
 from rules.model.reading import minute_of
@@ -60,13 +63,21 @@ class Desk:
     templates: Environment
 
     def telling(self, request: Request) -> Telling:
-        """Return how things are said in answer to a request."""
+        """Return how things are said in answer to a request, in which unit of temperature."""
         words = chosen_words(
             asked=request.query_params.get("lang"),
             kept=request.cookies.get("lang"),
             accepts=request.headers.get("accept-language", ""),
         )
-        return Telling(words, self.parts.site, self.parts.clock.now())
+        signed, site = signed_in(request), self.parts.site
+        # A shared device is no person: it shows what was chosen on it.
+        name = signed.account if signed is not None and signed.acts_for is None else None
+        fahrenheit = reads_fahrenheit(
+            asked=request.query_params.get("unit"),
+            kept=request.cookies.get("unit"),
+            own=next((one for one in site.person if one.id == name), None),
+        )
+        return Telling(words, site, self.parts.clock.now(), fahrenheit=fahrenheit)
 
     def answer(
         self,
@@ -88,6 +99,8 @@ class Desk:
             t=telling,
             languages=LANGUAGES.values(),
             views=VIEWS,
+            units=TEMPERATURE_UNITS,
+            chosen_unit=FAHRENHEIT if telling.fahrenheit else CELSIUS,
             chosen_view=chosen,
             view=self._view(chosen, telling),
             here=request.url.path,
@@ -176,6 +189,7 @@ def pages_router(at: Desk, sight: Sight) -> APIRouter:
             page=page,
             labels=labels,
             bench=bench,
+            photos=photo_words(telling.words.code),
             charts_link=chart_words(telling.words.code).link,
         )
 
@@ -230,6 +244,7 @@ def pages_router(at: Desk, sight: Sight) -> APIRouter:
     def choose(
         view: Annotated[str | None, Form()] = None,
         lang: Annotated[str | None, Form()] = None,
+        unit: Annotated[str | None, Form()] = None,
         back: Annotated[str, Form(max_length=300)] = "/",
     ) -> Response:
         response = RedirectResponse(own_address(back), status_code=HTTPStatus.SEE_OTHER)
@@ -237,6 +252,8 @@ def pages_router(at: Desk, sight: Sight) -> APIRouter:
             keep_choice(response, "view", view)
         if lang is not None and lang in LANGUAGES:
             keep_choice(response, "lang", lang)
+        if unit is not None and unit in TEMPERATURE_UNITS:
+            keep_choice(response, "unit", unit)
         return response
 
     return router

@@ -28,9 +28,9 @@ from api.records.session import reading, writing
 from api.web.alarm_pages import line_of
 from api.web.answering import LONGEST_NOTE, deeds
 from api.web.now_page import WAITING
+from api.web.reader import telling_to
 from api.web.rota_pages import rota_of
 from api.web.staff_page import staff_page
-from api.web.telling import Telling
 from api.web.words.languages import LANGUAGES
 from api.web.words.people import people_words
 from api.web.words.rota import rota_words
@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
     from api.web.pages import Desk
+    from api.web.telling import Telling
 
 log = logging.getLogger(__name__)
 
@@ -146,7 +147,7 @@ def _page(
         return _refused(at, request, None)
     if isinstance(found, Refusal):
         return _refused(at, request, found)
-    telling = Telling(LANGUAGES[found.person.language], parts.site, parts.clock.now())
+    telling = telling_to(found.person, parts.site, parts.clock.now())
     words = people_words(found.person.language)
     one = found.alarm
     said = ""
@@ -188,7 +189,7 @@ def _many(at: Desk, request: Request, token: str, *, db: Connection) -> Response
     if isinstance(found, Refusal):
         return _refused(at, request, found)
     person, many = found
-    telling = Telling(LANGUAGES[person.language], parts.site, parts.clock.now())
+    telling = telling_to(person, parts.site, parts.clock.now())
     words = people_words(person.language)
     waiting = sum(one.alarm.state in WAITING for one in many)
     return at.answer(

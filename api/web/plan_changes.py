@@ -71,9 +71,9 @@ def asked_in_words(asked: Limit | DoseLimit, telling: Telling) -> str:
     if isinstance(asked, Limit):
         said.append(words.delays.format(on=asked.on_delay_min, off=asked.off_delay_min))
         if asked.deadband:
-            amount = telling.written(asked.quantity, asked.deadband)
+            amount = telling.written_apart(asked.quantity, asked.deadband)
             said[-1] += " " + words.back_by.format(amount=amount)
-        amount = telling.written(asked.quantity, asked.full_margin)
+        amount = telling.written_apart(asked.quantity, asked.full_margin)
         said.append(words.comfortable.format(amount=amount))
     said.append(words.waits if asked.latches else words.ends_alone)
     return PARTED.join(said)

@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from api.measures import Measure
 from api.web.words.plans import plan_words
 from rules.model.drying import Ranged
+from rules.model.quantities import Felt
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
     from rules.model.release import MethodCare
 
 MINUS = "\N{MINUS SIGN}"
+_PER_CENT = Measure("%", 0, 100.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,19 +45,26 @@ class MethodSheet:
 
 def figure_row(name: str, figure: Ranged, telling: Telling) -> FigureRow:
     """Return a figure by the name of its field, in the unit that this name carries."""
-    words = telling.words
-    suffix = max((one for one in words.figure_units if name.endswith(f"_{one}")), key=len)
-    scale = 100.0 if suffix == "share" else 1.0
-    unit = words.figure_units[suffix]
+    measure = measure_of_figure(name, telling)
     low, central, high = (
-        plainly(value * scale, telling) for value in (figure.low, figure.central, figure.high)
+        plainly(measure.of(value), telling) for value in (figure.low, figure.central, figure.high)
     )
     return FigureRow(
-        name=words.figure_names[name],
-        likely=f"{central}\N{NO-BREAK SPACE}{unit}",
-        ends=words.band(low, f"{high}\N{NO-BREAK SPACE}{unit}"),
+        name=telling.words.figure_names[name],
+        likely=f"{central}\N{NO-BREAK SPACE}{measure.unit}",
+        ends=telling.words.band(low, f"{high}\N{NO-BREAK SPACE}{measure.unit}"),
         source=figure.source,
     )
+
+
+def measure_of_figure(name: str, telling: Telling) -> Measure:
+    """Return how a figure is written; what a temperature sensor may be off by is a difference."""
+    if name.endswith("_error_c"):
+        return telling.measure(Felt.LEAF_TEMPERATURE).apart()
+    if name.endswith("_share"):
+        return _PER_CENT
+    units = telling.words.figure_units
+    return Measure(units[max((one for one in units if name.endswith(f"_{one}")), key=len)], 0)
 
 
 def plainly(value: float, telling: Telling) -> str:

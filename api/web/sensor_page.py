@@ -13,7 +13,6 @@ from collector.rejects import Kind, kind_of, readable
 from rules.doubt import Flag
 from rules.local_time import local_day
 from rules.model.place import channel_key
-from rules.model.quantities import MEANINGS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -230,8 +229,6 @@ def _channel(sensor: Sensor, channel: Channel, present: Present, telling: Tellin
     check = _calibration(channel, telling)
     if last is None:
         return ChannelLine(name, "", words.never_heard, silent=True, failed="", notes=check)
-    meaning = MEANINGS[channel.quantity]
-    shown = meaning.shown if channel.unit == meaning.unit else channel.unit
     at = instant(last.at_ms)
     flag, test = verdict_on(present, sensor, channel)
     failed = ""
@@ -242,7 +239,7 @@ def _channel(sensor: Sensor, channel: Channel, present: Present, telling: Tellin
         suspect = (words.suspect(words.doubts[test]),)
     return ChannelLine(
         name=name,
-        value=f"{words.number(last.value, 2).rstrip('0').rstrip('.,')}\N{NO-BREAK SPACE}{shown}",
+        value=telling.raw(channel, last.value),
         ago=telling.ago(at),
         silent=telling.age_s(at) > channel.stale_after_min * 60,
         failed=failed,

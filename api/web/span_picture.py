@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
     from api.drawing.times import TimeMark
+    from api.measures import Measure
     from api.v1.stretch import LimitHeld, Stretch
     from api.web.telling import Telling
     from rules.watchlist import BatchWatch
@@ -122,11 +123,12 @@ def _near(mark: TimeMark) -> bool:
 def _drawn(
     found: Stretch, watched: BatchWatch, telling: Telling, *, span: str, fixed: bool
 ) -> Markup:
+    measure = telling.measure(found.felt)
     return span_chart(
-        _runs(found),
+        _runs(found, measure),
         _around(found, watched, telling, plain=fixed),
         frame_along(found.first_minute, found.end_minute, telling),
-        least_span=LEAST_SPAN[found.felt],
+        least_span=measure.apart().of(LEAST_SPAN[found.felt]),
         title=telling.words.felt[found.felt],
         describes=says(found, telling, span=span),
         held=(0.0,) if found.felt in _FROM_ZERO else (),
@@ -134,14 +136,15 @@ def _drawn(
     )
 
 
-def _runs(found: Stretch) -> list[list[Point]]:
+def _runs(found: Stretch, measure: Measure) -> list[list[Point]]:
     line, chosen = found.line, chosen_points(found, POINTS)
     # A point is drawn in the middle of the time it tells of.
     middle = line.at_ms[chosen.index] / MINUTE_MS + line.step_min / 2
     places = (middle - found.first_minute) / (found.end_minute - found.first_minute)
     top = MOST_DRAWN_H if found.felt is Felt.HOURS_TO_CRITICAL else np.inf
     value, low, high = (
-        np.minimum(row[chosen.index], top).tolist() for row in (line.value, line.low, line.high)
+        measure.of_all(np.minimum(row[chosen.index], top)).tolist()
+        for row in (line.value, line.low, line.high)
     )
     runs: list[list[Point]] = []
     for place, v, a, b, begins in zip(
@@ -193,7 +196,7 @@ def _bounds(
         limit = same[0].limit
         words = telling.need(limit)
         yield Bound(
-            value=limit.bound,
+            value=telling.measure(limit.quantity).of(limit.bound),
             side=limit.side,
             words=in_plain_signs(words) if plain else words,
             spans=tuple((_share(found, a), _share(found, b)) for a, b in _touching(spans)),

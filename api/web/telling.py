@@ -6,20 +6,23 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
-from api.web.words.en import DECIMALS, DOSE_DECIMALS
+from api.measures import measure_in, measure_of_raw, measure_of_sum_in
 from rules.local_time import to_local
 from rules.model.alarm import Priority
-from rules.model.dose import DOSE_SHOWN, DoseKind, DoseLimit
+from rules.model.dose import DoseLimit
 from rules.model.plan import Side
-from rules.model.quantities import FELT_SHOWN, Felt
+from rules.model.quantities import Felt
 from rules.reserve import MOST_HOURS
 
 if TYPE_CHECKING:
     from datetime import date
 
+    from api.measures import Measure
     from api.web.words.en import English
     from rules.model.batch import Batch
+    from rules.model.dose import DoseKind
     from rules.model.event import Standing
+    from rules.model.place import Channel
     from rules.model.plan import CarePlan, Limit
     from rules.model.site import Site
 
@@ -30,11 +33,12 @@ SOON_S = 900
 
 @dataclass(frozen=True, slots=True)
 class Telling:
-    """Says things in `words` as they are at `now`, an aware instant."""
+    """Says things in `words` as they are at `now`, an aware instant; temperatures in °C or °F."""
 
     words: English
     site: Site
     now: datetime
+    fahrenheit: bool
 
     def time(self, at: datetime) -> str:
         """Return the local time of day; not today: with the weekday; days away: with the date."""
@@ -81,14 +85,35 @@ class Telling:
 
     def number(self, felt: Felt, value: float) -> str:
         """Return a value without its unit; the last hours of water are told in tenths."""
+        measure = self.measure(felt)
         few = felt is Felt.HOURS_TO_CRITICAL and 0.0 < value < FEW_HOURS
-        return self.words.number(value, 1 if few else DECIMALS[felt])
+        return self.words.number(measure.of(value), 1 if few else measure.places)
 
     def value(self, felt: Felt, value: float) -> str:
         """Return a value with its unit, kept on one line; hours without end as such."""
         if felt is Felt.HOURS_TO_CRITICAL and value >= MOST_HOURS:
             return self.words.no_end
-        return f"{self.number(felt, value)}\N{NO-BREAK SPACE}{FELT_SHOWN[felt]}"
+        return f"{self.number(felt, value)}\N{NO-BREAK SPACE}{self.unit(felt)}"
+
+    def apart(self, felt: Felt, distance: float) -> str:
+        """Return how far two values are apart, with the unit: rates, spreads, ways back."""
+        measure = self.measure(felt).apart()
+        number = self.words.number(measure.of(distance), measure.places)
+        return f"{number}\N{NO-BREAK SPACE}{measure.unit}"
+
+    def raw(self, channel: Channel, value: float) -> str:
+        """Return what a channel said, before any calibration, with its unit."""
+        measure = measure_of_raw(channel.quantity, channel.unit, fahrenheit=self.fahrenheit)
+        number = self.words.number(measure.of(value), measure.places)
+        return f"{number.rstrip('0').rstrip('.,')}\N{NO-BREAK SPACE}{measure.unit}"
+
+    def measure(self, felt: Felt) -> Measure:
+        """Return how a quantity is written for this reader."""
+        return measure_in(felt, fahrenheit=self.fahrenheit)
+
+    def measure_of_sum(self, kind: DoseKind) -> Measure:
+        """Return how a sum is written for this reader."""
+        return measure_of_sum_in(kind, fahrenheit=self.fahrenheit)
 
     def places(self, value: float) -> int:
         """Return how many decimals a figure has that someone wrote, eight at most."""
@@ -96,18 +121,24 @@ class Telling:
 
     def written(self, felt: Felt, value: float) -> str:
         """Return a figure that someone wrote, with its unit: never rounded as a reading is."""
-        number = self.words.number(value, max(DECIMALS[felt], self.places(value)))
-        return f"{number}\N{NO-BREAK SPACE}{FELT_SHOWN[felt]}"
+        return self._as_written(self.measure(felt), value)
+
+    def written_apart(self, felt: Felt, distance: float) -> str:
+        """Return how far two values are apart, as someone wrote it."""
+        return self._as_written(self.measure(felt).apart(), distance)
 
     def written_total(self, dose: DoseLimit) -> str:
         """Return the bound of a sum with its unit, as it was written."""
-        places = max(DOSE_DECIMALS[dose.kind], self.places(dose.bound))
-        number = self.words.number(dose.bound, places)
-        return f"{number}\N{NO-BREAK SPACE}{DOSE_SHOWN[dose.kind]}"
+        return self._as_written(self.measure_of_sum(dose.kind), dose.bound)
+
+    def _as_written(self, measure: Measure, value: float) -> str:
+        read = measure.of(value)
+        number = self.words.number(read, max(measure.places, self.places(read)))
+        return f"{number}\N{NO-BREAK SPACE}{measure.unit}"
 
     def unit(self, felt: Felt) -> str:
         """Return the unit in which a value is told."""
-        return FELT_SHOWN[felt]
+        return self.measure(felt).unit
 
     def band(self, felt: Felt, low: float, high: float) -> str:
         """Return the ends of a band: "66 to 81 %"."""
@@ -115,8 +146,9 @@ class Telling:
 
     def total(self, kind: DoseKind, value: float) -> str:
         """Return a sum with its unit, kept on one line."""
-        number = self.words.number(value, DOSE_DECIMALS[kind])
-        return f"{number}\N{NO-BREAK SPACE}{DOSE_SHOWN[kind]}"
+        measure = self.measure_of_sum(kind)
+        number = self.words.number(measure.of(value), measure.places)
+        return f"{number}\N{NO-BREAK SPACE}{measure.unit}"
 
     def summed(self, dose: DoseLimit) -> str:
         """Return what a dose adds up: "air temperature above 32.0 °C"."""

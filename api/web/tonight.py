@@ -65,8 +65,8 @@ def tonight_of(
         scored = words.tonight_scored(
             until,
             found.score.nights,
-            error=telling.value(felt, found.score.forecast_error),
-            as_now=telling.value(felt, found.score.persistence_error),
+            error=telling.apart(felt, found.score.forecast_error),
+            as_now=telling.apart(felt, found.score.persistence_error),
         )
         lines.append(TonightLine(f"{words.capital(says)}.", scored))
     return tuple(lines)

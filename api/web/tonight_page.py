@@ -32,7 +32,7 @@ def tonight_router(at: Desk, sight: Sight, sheets: NightSheets) -> APIRouter:
         telling = at.telling(request)
         kind = sheet or kind_now(parts)
         made = sheets.sheet(kind)
-        told = sheets.told(made, language=telling.words.code, fahrenheit=False)
+        told = sheets.told(made, language=telling.words.code, fahrenheit=telling.fahrenheit)
         place = parts.site.site
         shown = instant_of(made.first) if isinstance(made, MorningSheet) else made.at
         picture = day_picture(sight, place, day_of(shown, place))

@@ -141,8 +141,8 @@ def _moving(felt: Felt, scene: Scene) -> str:
     if slope is None:
         return ""
     telling = scene.telling
-    amount = telling.value(felt, abs(slope))
-    if not any(mark in "123456789" for mark in telling.number(felt, abs(slope))):
+    amount = telling.apart(felt, abs(slope))
+    if not any(mark in "123456789" for mark in amount):
         return ""
     return telling.words.moving(slope, amount)
 

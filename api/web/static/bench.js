@@ -8,6 +8,7 @@
   const WHO = "graftvigil.who";
   const AGAIN_MS = 10_000;
   const WAIT_MS = 20_000;
+  const PHOTO_WAIT_MS = 60_000;
   const OLD_MS = 90_000;
   const TWICE_MS = 1_500; // a wet thumb bounces
   const SHOWN_MS = 15 * 60_000; // for as long as it can be taken back
@@ -90,6 +91,11 @@
 
   document.addEventListener("submit", (event) => {
     const form = event.target;
+    if (form.matches("[data-photo]")) {
+      event.preventDefault();
+      sendPhoto(form);
+      return;
+    }
     if (!form.matches("[data-deeds], [data-undo]")) return;
     const item = event.submitter ? tapped(form, event.submitter) : null;
     if (item === null) return;
@@ -104,6 +110,42 @@
     form.closest("details")?.removeAttribute("open");
     draw();
     send();
+  });
+
+  // A photo goes at once or not at all: it is too large to wait here. What it shows is written down.
+  async function sendPhoto(form) {
+    const file = form.elements.photo.files[0];
+    const says = form.querySelector("[role=status]");
+    if (!file || form.dataset.busy) return;
+    form.dataset.busy = "yes";
+    says.textContent = form.dataset.going;
+    const [number, by] = [form.elements.number.value, encodeURIComponent(form.elements.by.value)];
+    try {
+      const answer = await fetch(`/api/v1/observations/${number}/photo?by=${by}`, {
+        method: "POST",
+        headers: { "Content-Type": file.type || "image/jpeg", Accept: "application/json" },
+        body: file,
+        signal: AbortSignal.timeout(PHOTO_WAIT_MS),
+      });
+      away = false;
+      signedOut = answer.status === 401 || answer.redirected;
+      says.textContent = answer.ok || signedOut ? "" : await reasonOf(answer);
+      if (answer.ok && !signedOut) {
+        form.reset();
+        document.activeElement?.blur();
+        await freshen();
+      }
+    } catch {
+      away = true;
+      says.textContent = form.dataset.noNetwork;
+    }
+    delete form.dataset.busy;
+    draw();
+  }
+
+  document.addEventListener("change", (event) => {
+    const form = event.target.closest?.("[data-photo]");
+    if (form && event.target.type === "file") sendPhoto(form);
   });
 
   function request(item) {

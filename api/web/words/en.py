@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, ClassVar
 
+from api.measures import in_figures
 from collector.meanings import Why
 from rules.doubt import QualityTest
 from rules.model.alarm import AlarmState, Cue, Priority
@@ -20,34 +21,13 @@ from rules.model.work import WorkKind
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-DECIMALS: Mapping[Felt, int] = {
-    Felt.AIR_TEMPERATURE: 1,
-    Felt.RELATIVE_HUMIDITY: 0,
-    Felt.VAPOUR_PRESSURE_DEFICIT: 2,
-    Felt.PPFD: 0,
-    Felt.LEAF_TEMPERATURE: 1,
-    Felt.AIR_SPEED: 1,
-    Felt.SUBSTRATE_MOISTURE: 0,
-    Felt.LEAF_DEFICIT: 2,
-    Felt.RESERVE: 0,
-    Felt.HOURS_TO_CRITICAL: 0,
-    Felt.EXPECTED_PEAK: 1,
-}
-
-DOSE_DECIMALS: Mapping[DoseKind, int] = {
-    DoseKind.LIGHT_SUM: 1,
-    DoseKind.DRYING_DOSE: 1,
-    DoseKind.HEAT_DOSE: 1,
-    DoseKind.HOURS_BEYOND: 1,
-    DoseKind.DIRECT_SUN: 0,
-}
-
 
 class English:
     """The pages' words. Plain texts are attributes; sentences with something in them, methods."""
 
     code: ClassVar[str] = "en"
     own_name: ClassVar[str] = "English"
+    decimal_mark: ClassVar[str] = "."
 
     now: ClassVar[str] = "Now"
     alarms: ClassVar[str] = "Alarms"
@@ -59,6 +39,7 @@ class English:
     skip_to_content: ClassVar[str] = "Skip to the answer"
     pages: ClassVar[str] = "Pages"
     how_it_looks: ClassVar[str] = "How it looks"
+    temperatures_in: ClassVar[str] = "Temperatures in"
     language: ClassVar[str] = "Language"
     view_names: ClassVar[Mapping[str, str]] = {
         "auto": "By the sun",
@@ -431,12 +412,10 @@ class English:
     }
     figure_units: ClassVar[Mapping[str, str]] = {
         "mmol_m2_s": "mmol m⁻² s⁻¹",
-        "share": "%",
         "m_s": "m/s",
         "mg_h": "mg/h",
         "d": "days",
         "pct": "%",
-        "c": "°C",
         "cm2": "cm²",
         "cm": "cm",
         "g_m2": "g/m²",
@@ -459,8 +438,7 @@ class English:
 
     def number(self, value: float, decimals: int) -> str:
         """Return a number as written in this language; never a minus before a bare zero."""
-        text = f"{value:.{decimals}f}"
-        return text[1:] if text.startswith("-") and not text.strip("-0.") else text
+        return in_figures(value, decimals, self.decimal_mark)
 
     def in_words(self, count: int) -> str:
         """Return a small count as a word."""

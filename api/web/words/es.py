@@ -27,6 +27,7 @@ class Spanish(English):
 
     code: ClassVar[str] = "es"
     own_name: ClassVar[str] = "Español"
+    decimal_mark: ClassVar[str] = ","
 
     now: ClassVar[str] = "Ahora"
     alarms: ClassVar[str] = "Alarmas"
@@ -38,6 +39,7 @@ class Spanish(English):
     skip_to_content: ClassVar[str] = "Ir a la respuesta"
     pages: ClassVar[str] = "Páginas"
     how_it_looks: ClassVar[str] = "Aspecto"
+    temperatures_in: ClassVar[str] = "Temperaturas en"
     language: ClassVar[str] = "Idioma"
     view_names: ClassVar[Mapping[str, str]] = {
         "auto": "Según el sol",
@@ -411,12 +413,10 @@ class Spanish(English):
     }
     figure_units: ClassVar[Mapping[str, str]] = {
         "mmol_m2_s": "mmol m⁻² s⁻¹",
-        "share": "%",
         "m_s": "m/s",
         "mg_h": "mg/h",
         "d": "días",
         "pct": "%",
-        "c": "°C",
         "cm2": "cm²",
         "cm": "cm",
         "g_m2": "g/m²",
@@ -436,10 +436,6 @@ class Spanish(English):
         *("ninguno", "uno", "dos", "tres", "cuatro", "cinco", "seis"),
         *("siete", "ocho", "nueve", "diez", "once", "doce"),
     )
-
-    def number(self, value: float, decimals: int) -> str:
-        """Return a number with a decimal comma."""
-        return super().number(value, decimals).replace(".", ",")
 
     def listed(self, items: Sequence[str]) -> str:
         """Join names as in speech; "y" is "e" before the sound of i."""

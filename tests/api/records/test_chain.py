@@ -35,7 +35,7 @@ def test_the_steps_are_one_line_without_a_fork():
 
 
 @pytest.mark.parametrize(
-    "form", ["0001", "0002", "0003", "0004", "0005", "0006", "0008", "0009", "0010"]
+    "form", ["0001", "0002", "0003", "0004", "0005", "0006", "0008", "0009", "0010", "0011"]
 )
 def test_each_form_becomes_the_newest_and_keeps_what_it_held(records_at, form):
     if isinstance(records_at, Path):
