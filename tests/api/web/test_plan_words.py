@@ -45,7 +45,7 @@ def nursery():
 
 @pytest.fixture(scope="module")
 def english(nursery):
-    return Telling(English(), nursery.site, NIGHT)
+    return Telling(English(), nursery.site, NIGHT, fahrenheit=False)
 
 
 @pytest.fixture(scope="module")
@@ -135,7 +135,7 @@ def test_a_form_sent_back_as_it_came_changes_nothing(nursery):
     for path in sorted((DEMO / "plans").glob("*.toml")):
         for words in (English(), Spanish()):
             text = path.read_text(encoding="utf-8")
-            read, parts = filled(text, Telling(words, nursery.site, NIGHT))
+            read, parts = filled(text, Telling(words, nursery.site, NIGHT, fahrenheit=False))
             figures = [one for part in parts for group in part.groups for one in group.figures]
             assert len(figures) > 100
             assert len({one.name for one in figures}) == len(figures)
