@@ -37,6 +37,8 @@ if TYPE_CHECKING:
     from api.web.pages import Desk
 
 MOST_BODY_BYTES = 16 * 1024 * 1024
+MOST_FIELDS = 10_000
+"""A care plan with hundreds of limits has thousands of figures, and its text is one field."""
 _FORMS = ("application/x-www-form-urlencoded", "multipart/form-data")
 
 
@@ -159,7 +161,9 @@ class Door:
         named = [str(one) for one in request.query_params.getlist("by")]
         fields: object = None
         if kind in _FORMS:
-            async with Request(scope, _again(body, request.receive)).form() as form:
+            again = Request(scope, _again(body, request.receive))
+            form_of = again.form(max_fields=MOST_FIELDS, max_part_size=MOST_BODY_BYTES)
+            async with form_of as form:
                 named += [str(one) for one in form.getlist("by")]
         else:
             fields = _object_in(body)

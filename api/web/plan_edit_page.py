@@ -29,6 +29,7 @@ from api.plan_versions import (
     versions_of,
 )
 from api.records.entries import ChangedMeanwhile
+from api.web.door import MOST_BODY_BYTES, MOST_FIELDS
 from api.web.pages import keep_choice
 from api.web.plan_form import Filling, form_parts, typed_values
 from api.web.plan_preview import meanwhile_of, preview_of
@@ -79,7 +80,7 @@ class Typed:
 
 async def typed_in(request: Request) -> Typed:
     """Read the form; a browser ends the lines of a text in its own way."""
-    form = await request.form()
+    form = await request.form(max_fields=MOST_FIELDS, max_part_size=MOST_BODY_BYTES)
     said = {name: value for name, value in form.items() if isinstance(value, str)}
     if len(said.get("text", "")) > MOST_CHARACTERS * 2:  # each line may end in two characters
         raise HTTPException(HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
