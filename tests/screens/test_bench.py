@@ -111,7 +111,7 @@ def test_one_tap_writes_down_what_was_seen_and_another_takes_it_back(hand):
     hand.open()
     hand.tap("droop")
     hand.until(lambda: hand.words() == ["droop"])
-    undo = hand.page.locator("#written button")
+    undo = hand.page.locator("#written [data-undo] button")
     undo.click()
     expect(undo).to_have_count(0)
     hand.until(lambda: hand.queue() == [])
@@ -313,6 +313,6 @@ def test_what_is_due_is_ticked_off_in_place_and_taken_back(hand):
     hand.until(lambda: hand.words("AV-04") == ["checked"])
     expect(done).to_have_count(0)
     hand.sees("AV-04: checked, droop")
-    hand.press("#written button")
+    hand.press("#written [data-undo] button")
     expect(done).to_have_count(1)
     assert hand.screen.complaints() == []

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 from datetime import timedelta
 
 import pytest
+from PIL import Image
 
 from api.accounts.keeping import NotDone
 from api.accounts.roles import Role
@@ -210,3 +212,24 @@ def test_against_the_plan_counts_the_role_of_a_lead_and_not_the_leads_name(house
     assert house.signed_in("odell").post(WHERE, json=against).status_code == 201
     trail = house.signed_in("wren").get("/api/v1/batches/MG-07/history").json()["trail"]
     assert trail[-1]["by"] == "odell"
+
+
+def test_a_photo_sent_as_it_is_goes_under_the_name_of_whoever_is_signed_in(house):
+    sent = io.BytesIO()
+    Image.new("RGB", (20, 20)).save(sent, "PNG")
+    house.invite("tobin", Role.TEND)
+    tobin = house.signed_in("tobin")
+    number = tobin.post(WHERE, json=SEEN).json()["number"]
+    to, kind = f"/api/v1/observations/{number}/photo", {"content-type": "image/png"}
+    stolen = tobin.post(f"{to}?by=wren", content=sent.getvalue(), headers=kind)
+    assert stolen.status_code == 403
+    kept = tobin.post(to, content=sent.getvalue(), headers=kind)
+    assert (kept.status_code, kept.json()["by"]) == (201, "tobin")
+    assert tobin.delete(f"{to}?by=tobin").status_code == 403
+    assert house.browser().get(to).status_code == 401
+    form = f"/batches/MG-07/photos/{number}/remove"
+    assert tobin.post(form, data={"by": "tobin"}).status_code == 403
+    wren = house.signed_in("wren")
+    assert wren.get(to).headers["content-type"] == "image/jpeg"
+    assert wren.post(form, data={"by": "wren"}).status_code == 303
+    assert wren.get(to).status_code == 404
