@@ -16,7 +16,7 @@ from api.web.words.languages import LANGUAGES, chosen_words
 from rules.model.event import Standing
 
 FOLDER = Path(api.web.__file__).parent
-SAME_IN_BOTH = {"in_words", "capital", "change"}
+SAME_IN_BOTH = {"in_words", "capital", "change", "number"}
 
 
 def public(cls: type) -> set[str]:
