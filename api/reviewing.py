@@ -96,8 +96,18 @@ class Reviews:
             return self._kept[key]
 
 
-def reviewed(now: InForce, store: ReadingStore, code: str, *, to_minute: int) -> Reviewed:
-    """Look back on a batch, as far as before a minute; LookupError for one that is not there."""
+def reviewed(
+    now: InForce,
+    store: ReadingStore,
+    code: str,
+    *,
+    to_minute: int,
+    lives: Mapping[str, Life] | None = None,
+) -> Reviewed:
+    """Look back on a batch, as far as before a minute; LookupError for one that is not there.
+
+    `lives` are whole ones, where they are at hand already; None: they are worked out.
+    """
     site = now.site
     batch = next((one for one in site.batch if one.code == code), None)
     if batch is None:
@@ -109,17 +119,18 @@ def reviewed(now: InForce, store: ReadingStore, code: str, *, to_minute: int) ->
     shown_end = _end_of(batch, first, to_minute)
     end = shown_end if sign is None else min(shown_end, max(first, first_cell(sign)))
     siblings = siblings_of(now, batch)
-    windows = [Window(watched[code], first, shown_end)]
+    windows = {code: Window(watched[code], first, shown_end)}
     for one in siblings:
         begin = grafted_minute(one, site.site)
         until = min(begin + (end - first), _end_of(one, begin, to_minute))
-        windows.append(Window(watched[one.code], begin, until))
-    lives = lives_in(now, store, windows)
+        windows[one.code] = Window(watched[one.code], begin, until)
+    lives = lives_in(now, store, list(windows.values())) if lives is None else lives
     life = lives[code]
-    known = [one for one in siblings if bool(lives[one.code].seen.any())]
+    beside_it = {one.code: lives[one.code].until(windows[one.code].end_minute) for one in siblings}
+    known = [one for one in siblings if bool(beside_it[one.code].seen.any())]
     beside = Siblings(
         tuple(one.code for one in known),
-        tuple(exposures_of(lives[one.code]) for one in known),
+        tuple(exposures_of(beside_it[one.code]) for one in known),
     )
     looked_at = life.until(end)
     review = review_of(
@@ -131,6 +142,13 @@ def reviewed(now: InForce, store: ReadingStore, code: str, *, to_minute: int) ->
         doubts=doubts_of(site, batch, watched[code], looked_at),
     )
     return Reviewed(review, batch, watched[code], life, tuple(known))
+
+
+def whole_window(now: InForce, batch: Batch, *, to_minute: int) -> Window:
+    """Return the minutes of a batch from grafting until its end, or until before a minute."""
+    first = grafted_minute(batch, now.site.site)
+    watch = next(one for one in now.watchlist.batches if one.code == batch.code)
+    return Window(watch, first, _end_of(batch, first, to_minute))
 
 
 def window_of(now: InForce, batch: Batch, *, to_minute: int) -> Window:

@@ -40,10 +40,10 @@ SLOW_DAYS = 10
 """Days in a row over which slow drying is added up."""
 
 NIGHT_ENOUGH_KPA_H = 8.0
-SLOW_ENOUGH_KPA_H = 30.0
-HEAT_ENOUGH_C_H = 3.0
-SUN_ENOUGH_MIN = 60.0
-COLD_ENOUGH_C_H = 20.0
+SLOW_ENOUGH_KPA_H = 20.0
+HEAT_ENOUGH_C_H = 10.0
+SUN_ENOUGH_MIN = 75.0
+COLD_ENOUGH_C_H = 30.0
 """What each must come to before it is called enough to end half of the plants by itself."""
 
 LINGERS_MIN = 60
@@ -85,6 +85,19 @@ class Harms:
 NOTHING = Amount(0.0, 1.0, None, None, None, known=False)
 
 
+def night_part(harms: Harms) -> float:
+    """Return which part of all drying, 0 to 1, is put down to the worst nights.
+
+    With n the share of the nights in what the air drew: n² / (n² + (1 - n)²), so that what is
+    mostly of the nights counts as of the nights.
+    """
+    drawn = harms.nights.total + harms.slow.total
+    if drawn <= 0:
+        return 0.0
+    share = harms.nights.total / drawn
+    return share**2 / (share**2 + (1.0 - share) ** 2)
+
+
 def harms_of(life: Life) -> Harms:
     """Return what a life shows of each harm; of what was never told, nothing, and not known."""
     heat, cold, dry = heat_of(life), cold_of(life), dryness_of(life)
@@ -111,7 +124,8 @@ def lingering(flags: Flags, *, after_min: int) -> Flags:
     count = np.cumsum(np.concatenate(([0], flags.astype(np.int64))))
     last = np.arange(1, flags.size + 1)
     before = np.maximum(last - after_min - 1, 0)
-    return (count[last] - count[before]) > 0
+    near: Flags = (count[last] - count[before]) > 0
+    return near
 
 
 def around(flags: Flags, minutes: int) -> Flags:

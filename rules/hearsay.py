@@ -29,6 +29,9 @@ if TYPE_CHECKING:
 DECISIVE_D = 10
 """What went before the first sign by more than so many days counts for less: house rule."""
 
+DAMP_SURELY_PCT = 3.0
+"""So much above the dry limit a reading says damp in spite of its own error: house rule."""
+
 NEAR_MIN = 20
 """A reading so near to what a person saw speaks of the same air."""
 
@@ -149,5 +152,6 @@ def _gainsaid(batch: Batch, life: Life) -> Iterator[Gainsaid]:
         if read.size == 0 or bool(np.all(np.isnan(read))):
             continue
         mean = float(np.nanmean(read))
-        if mean >= float(np.nanmax(damp[rows], initial=-np.inf)) > 0.0:
+        dry_below = float(np.nanmax(damp[rows], initial=-np.inf))
+        if dry_below > 0.0 and mean >= dry_below + DAMP_SURELY_PCT:
             yield Gainsaid(one.at, mean)

@@ -25,7 +25,7 @@ from rules.evidence import (
     evidence_of_record,
 )
 from rules.exposures import exposures_of
-from rules.harm import harms_of
+from rules.harm import harms_of, night_part
 from rules.take import Outcome
 
 if TYPE_CHECKING:
@@ -78,7 +78,7 @@ FINE = 0.45
 MOULD_FIRST, MOULD_AFTER = 0.6, 0.15
 STOOD_WORSE, STOOD_NO_WORSE = 1.25, 0.5
 BLIND_HALF_H = 36.0
-GAINSAID = 0.45
+GAINSAID = 0.4
 SHIFT_HALF = {"relative_humidity": 6.0, "air_temperature": 3.0}
 """House rules: see docs/review.md for what each does."""
 
@@ -211,11 +211,10 @@ def _scores(
 ) -> dict[Cause, float]:
     score: dict[Cause, float] = {}
     for cause in OF_AIR:
-        ratio = amount_of(harms, cause).ratio
         stood = against_siblings(EVIDENCE_OF[cause], exposures, siblings)
         factor = 1.0 if stood is None else STOOD_WORSE if stood.worse else 1.0
         factor = STOOD_NO_WORSE if stood is not None and stood.no_worse else factor
-        score[cause] = min(0.97, share_of(ratio) * factor)
+        score[cause] = min(0.97, alone_of(harms, cause) * factor)
     none_of_air = 1.0
     for cause in OF_AIR:
         none_of_air *= 1.0 - score[cause]
@@ -227,6 +226,19 @@ def _scores(
     fine = FINE * doubts.seen_share * none_of_air * (1.0 - doubt)
     score[Cause.AIR_FINE] = fine
     return score
+
+
+def alone_of(harms: Harms, cause: Cause) -> float:
+    """Return the score that the amount of a harm gives by itself, 0 to 1.
+
+    What dried at night and what dried slowly add up, for they empty the same scion; what they come
+    to is shared between them by `night_part`.
+    """
+    if cause in {Cause.DRIED_AT_NIGHT, Cause.SLOW_DRYING}:
+        nights = night_part(harms)
+        part = nights if cause is Cause.DRIED_AT_NIGHT else 1.0 - nights
+        return part * share_of(harms.nights.ratio + harms.slow.ratio)
+    return share_of(amount_of(harms, cause).ratio)
 
 
 def share_of(ratio: float) -> float:
