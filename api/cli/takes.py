@@ -16,8 +16,8 @@ DESCRIPTION = """\
 How many grafts took, by cultivar, rootstock, method, kind, house, month, and whose initials are on
 the label, each with the 95 % interval of its share. Where batches of one row differ by more than
 chance, its plants are counted for fewer. Of fewer than 30 plants or 3 batches nothing is said: too
-few to say. Initials tell who holds the knife, not whose fault it was: wood, weather and stocks
-differ as well, and nothing here sets that right.
+few to say. Rows by initials differ in wood, weather and stocks as well; nothing here sets that
+right, and none of it says how well anybody works.
 
 With --exposures, what failed batches went through beside those that took, exposure by exposure:
 the difference as Cliff's delta, and the p of a rank test after Holm's correction for all of them.

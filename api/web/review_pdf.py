@@ -84,9 +84,10 @@ def _story(
     yield _table(page, words)
     yield _text(page.siblings, SMALL)
     for head, some in zip((words.timeline, page.night), pictures, strict=False):
-        if some:
-            yield _text(head, UNDER)
-            yield from _shown(some)
+        rows = list(_shown(some))
+        if rows:
+            yield KeepTogether([_text(head, UNDER), rows[0]])
+            yield from rows[1:]
     yield _text(words.timeline_why, SMALL)
     yield _text(words.happened, UNDER)
     for at, what in page.happened:

@@ -49,6 +49,8 @@ def evidence_says(one: Evidence, telling: Telling) -> str:
     if one.fact is Fact.CHECKED_LATER:
         channel, _, quantity = one.words.partition(" ")
         named = f"{telling.words.felt[Felt(quantity)]} ({channel})"
+    if one.fact is Fact.SIBLINGS_LESS and one.figures["percentile"] >= _MOST:
+        return words.siblings_all_less.format(count=figures["count"])
     return words.facts[one.fact].format(at=at, words=named, **figures)
 
 

@@ -41,6 +41,7 @@ class ReviewWords:
     speaks_against: str
     others: str
     facts: Mapping[Fact, str]
+    siblings_all_less: str
     untold_title: str
     untold: Mapping[Untold, str]
     exposures_title: str
@@ -156,6 +157,7 @@ ENGLISH = ReviewWords(
         Fact.OUT_OF_CALIBRATION: "{words} was out of calibration.",
         Fact.RECORD_WHOLE: "{share} % of the hours before were seen, and nothing contradicts them.",
     },
+    siblings_all_less="None of its {count} siblings that took stood as much of this.",
     untold_title="What the record cannot tell",
     untold={
         Untold.BLIND: "What happened in {fact} hours in which it could not be seen.",
@@ -297,6 +299,7 @@ SPANISH = ReviewWords(
         Fact.OUT_OF_CALIBRATION: "{words} estaba fuera de calibración.",
         Fact.RECORD_WHOLE: "Se vio el {share} % de las horas de antes, y nada las contradice.",
     },
+    siblings_all_less="Ninguno de sus {count} hermanos que prendieron aguantó tanto de esto.",
     untold_title="Lo que el registro no puede decir",
     untold={
         Untold.BLIND: "Qué pasó en {fact} horas en las que no se podía ver.",
