@@ -210,6 +210,8 @@ def evidence_of_air(
     if there:
         at = None if amount.minute is None else EPOCH + amount.minute * MINUTE
         figures = {"total": amount.total, "enough": amount.enough}
+        if cause == "sun_scald" and Exposure.DIRECT_SUN in exposures:
+            figures["minutes"] = exposures[Exposure.DIRECT_SUN].value
         told.append(Evidence(_SUM[cause], speaks_for=True, figures=figures, at=at))
         told += _hour(_HOUR[cause], life, amount)
     else:

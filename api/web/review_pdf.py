@@ -15,7 +15,15 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
-from reportlab.platypus import Image, KeepTogether, Paragraph, SimpleDocTemplate, Spacer, Table
+from reportlab.platypus import (
+    Flowable,
+    Image,
+    KeepTogether,
+    Paragraph,
+    SimpleDocTemplate,
+    Spacer,
+    Table,
+)
 
 from api.pictures.sheet import in_plain_signs
 
@@ -61,7 +69,7 @@ def review_pdf(page: ReviewPage, words: ReviewWords, pictures: Sequence[Sequence
 
 def _story(
     page: ReviewPage, words: ReviewWords, pictures: Sequence[Sequence[bytes]]
-) -> Iterator[object]:
+) -> Iterator[Flowable]:
     yield _text(page.title, HEAD)
     yield _text(page.answer, LEAD)
     yield _text(f"{page.code}: {page.kind}", BODY)
@@ -97,7 +105,7 @@ def _story(
     yield _text(words.method, SMALL)
 
 
-def _candidate(one: CandidateLines, words: ReviewWords) -> Iterator[object]:
+def _candidate(one: CandidateLines, words: ReviewWords) -> Iterator[Flowable]:
     yield _text(f"{one.cause} ({one.weight})", LEAD)
     for head, lines in (
         (words.speaks_for, one.speaks_for),
@@ -125,7 +133,7 @@ def _table(page: ReviewPage, words: ReviewWords) -> Table:
     return table
 
 
-def _shown(pictures: Sequence[bytes]) -> Iterator[object]:
+def _shown(pictures: Sequence[bytes]) -> Iterator[Flowable]:
     """Yield pictures two in a row, as large as the page has room for."""
     wide = WIDTH_MM / ACROSS * mm - 4
     made = []

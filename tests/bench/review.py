@@ -29,7 +29,7 @@ from rules.take_figures import wilson
 CHOOSING = (101, 102, 103, 104)
 REPORTED = (901, 902, 903, 904)
 DEMO = Path(__file__).parents[2] / "demo_data"
-PER_CAUSE, SIBLINGS = 2, 14
+PER_CAUSE, SIBLINGS = 6, 16
 
 
 def season(seed: int, folder: Path, *, each: int, taken: int):

@@ -118,8 +118,8 @@ ENGLISH = ReviewWords(
         "the worst nights; at its driest {at}. {enough} is called enough.",
         Fact.HEAT_SUM: "It got {total} °C·h of heat beyond danger, worst {at}. {enough} is called "
         "enough.",
-        Fact.SUN_MINUTES: "Direct sun, with the heat it brought, came to {total} minutes on the "
-        "worst day, last {at}. {enough} is called enough.",
+        Fact.SUN_MINUTES: "Direct sun stood on it for {minutes} minutes on the worst day, last "
+        "{at}. With the heat it brought that counts as {total}; {enough} is called enough.",
         Fact.SUN_HEAT: "The sun brought {total} °C·h of heat beyond danger with it.",
         Fact.COLD_SUM: "It got {total} °C·h of cold beyond danger, worst {at}. {enough} is called "
         "enough.",
@@ -261,8 +261,8 @@ SPANISH = ReviewWords(
         "plan, además de las peores noches; lo más seco {at}. Se llama bastante a {enough}.",
         Fact.HEAT_SUM: "Tuvo {total} °C·h de calor por encima del peligro, lo peor {at}. Se llama "
         "bastante a {enough}.",
-        Fact.SUN_MINUTES: "El sol directo, con el calor que trajo, sumó {total} minutos el peor "
-        "día, por última vez {at}. Se llama bastante a {enough}.",
+        Fact.SUN_MINUTES: "Le dio el sol directo {minutes} minutos el peor día, por última vez "
+        "{at}. Con el calor que trajo cuenta como {total}; se llama bastante a {enough}.",
         Fact.SUN_HEAT: "El sol trajo consigo {total} °C·h de calor por encima del peligro.",
         Fact.COLD_SUM: "Tuvo {total} °C·h de frío por debajo del peligro, lo peor {at}. Se llama "
         "bastante a {enough}.",
