@@ -97,7 +97,8 @@ def exposures_of(life: Life) -> dict[Exposure, Measured]:
     nights = by_night(life, dryness)
     if nights:
         worst = max(nights, key=lambda one: one.total)
-        found[Exposure.WORST_NIGHT] = Measured(worst.total, worst.minute)
+        at = worst.minute if worst.total > 0 else None
+        found[Exposure.WORST_NIGHT] = Measured(worst.total, at)
     _extreme_hour(found, life, Exposure.HOTTEST_HOUR, side=Side.HIGH)
     _extreme_hour(found, life, Exposure.COLDEST_HOUR, side=Side.LOW)
     for exposure, excess in ((Exposure.HEAT, heat_of(life)), (Exposure.COLD, cold_of(life))):

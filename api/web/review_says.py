@@ -115,4 +115,6 @@ def rank_says(review: Review, exposure: Exposure, telling: Telling) -> str:
         return words.rank_none.format(count=known) if known < LEAST_SIBLINGS else ""
     if rank >= _MOST:
         return words.rank_most.format(count=known + 1)
+    if rank <= 1.0 - _MOST:
+        return words.rank_least.format(count=known)
     return words.rank.format(percentile=telling.words.number(100.0 * rank, 0), count=known)

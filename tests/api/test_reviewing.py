@@ -19,7 +19,7 @@ from api.cli.takes_told import exposures_told, take_lines, takes_told
 from api.parts import Parts
 from api.records.alarms import acknowledge, raise_alarm
 from api.records.session import open_records, writing
-from api.reviewing import Reviews
+from api.reviewing import Reviews, siblings_of
 from api.settings import Settings
 from api.site_files import read_nursery
 from api.watch.clock import TurnedClock, milliseconds
@@ -132,6 +132,17 @@ def test_what_came_after_the_first_sign_counts_for_nothing(made, reviews):
 def test_a_review_is_worked_out_once(made, reviews):
     code = code_of(made, "sun_scald")
     assert reviews.of(code) is reviews.of(code)
+
+
+def test_siblings_are_of_the_same_kind_and_period_and_took(made, parts):
+    now = parts.book.now
+    batch = next(one for one in now.site.batch if one.code == code_of(made, "air_fine"))
+    taken = {one.code for one in made if one.cause == "taken"}
+    assert {one.code for one in siblings_of(now, batch)} == taken
+    late = batch.model_copy(update={"grafted_on": batch.grafted_on + timedelta(days=40)})
+    assert siblings_of(now, late) == ()
+    other = batch.model_copy(update={"plan": "leafless-film"})
+    assert siblings_of(now, other) == ()
 
 
 @pytest.fixture(scope="module")

@@ -262,3 +262,28 @@ def test_harms_are_counted_whatever_their_order_and_never_fall_by_more_of_them()
     one = harms_of(life(air_temperature=(EVENT, 40.0)))
     more = harms_of(life(air_temperature=(EVENT, 41.0)))
     assert 0 < one.heat.total < more.heat.total
+
+
+def test_of_a_batch_without_a_record_nothing_is_said_but_that():
+    review = reviewed(life().until(FIRST), doubts=Doubts(0.0, 0.0, 0.0, (), (), ()))
+    assert Untold.NO_RECORD in review.untold
+    assert dict(review.exposures) == {}
+    assert {one.weight for one in review.candidates} == {Weight.LITTLE}
+
+
+def test_where_nothing_was_seen_no_cause_of_the_air_is_spoken_for():
+    unseen = life()
+    for values in unseen.felt.values():
+        values[:] = np.nan
+    unseen.blind[:] = True
+    review = reviewed(unseen, doubts=Doubts(240.0, 240.0, 0.0, (), (), ()))
+    assert review.first.cause is Cause.COULD_NOT_KNOW
+    assert set(review.exposures) <= {Exposure.BLIND, Exposure.LOWEST_RESERVE}
+
+
+def test_the_order_is_by_score_and_holds_every_cause_once():
+    hot = reviewed(life(air_temperature=(EVENT, 43.0)), seen=[late(9, "mould")])
+    scores = [one.score for one in hot.candidates]
+    assert scores == sorted(scores, reverse=True)
+    assert {one.cause for one in hot.candidates} == set(Cause)
+    assert all(0.0 <= score < 1.0 for score in scores)

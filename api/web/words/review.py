@@ -50,6 +50,7 @@ class ReviewWords:
     exposures: Mapping[Exposure, str]
     rank: str
     rank_most: str
+    rank_least: str
     rank_none: str
     few: str
     siblings: str
@@ -191,6 +192,7 @@ ENGLISH = ReviewWords(
     },
     rank="harder than {percentile} % of {count}",
     rank_most="the hardest of {count}",
+    rank_least="no harder than any of {count}",
     rank_none="too few to say ({count})",
     few="Only {count} siblings took: that is too few to compare with.",
     siblings="Held against: {codes}.",
@@ -334,6 +336,7 @@ SPANISH = ReviewWords(
     },
     rank="peor que el {percentile} % de {count}",
     rank_most="el peor de {count}",
+    rank_least="no peor que ninguno de {count}",
     rank_none="muy pocos para decirlo ({count})",
     few="Solo prendieron {count} hermanos: son muy pocos para comparar.",
     siblings="Comparado con: {codes}.",
