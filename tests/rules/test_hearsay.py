@@ -154,6 +154,13 @@ def test_a_later_check_tells_how_far_readings_were_off_in_our_unit():
     assert by[Quantity.RELATIVE_HUMIDITY] == pytest.approx(-12.0)
 
 
+def test_a_check_that_changes_the_slope_is_told_at_what_had_been_read():
+    steeper = {"since": after(40), "gain": 1.06}
+    _, doubts = looked_back(site(unit="degF", air=[steeper]), warm=77.0)
+    (shift,) = doubts.shifted
+    assert shift.by == pytest.approx(77.0 * 0.06 * 5 / 9, rel=0.01)
+
+
 def test_a_check_is_held_against_the_one_before_and_small_ones_are_not_worth_saying():
     early = {"since": after(-24), "offset": -10.0}
     late = {"since": after(40), "offset": -12.0}

@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from rules.evidence import Fact, Siblings
+from rules.evidence import Fact, Siblings, worse_percentile
 from rules.exposures import Exposure, Measured, exposures_of, hour_means, percentile_among
 from rules.harm import HEAT_ENOUGH_C_H, NIGHT_ENOUGH_KPA_H, harms_of, night_part
 from rules.hearsay import Doubts, Gainsaid, Shifted
@@ -287,3 +287,19 @@ def test_the_order_is_by_score_and_holds_every_cause_once():
     assert scores == sorted(scores, reverse=True)
     assert {one.cause for one in hot.candidates} == set(Cause)
     assert all(0.0 <= score < 1.0 for score in scores)
+
+
+def test_what_dries_while_it_is_hot_is_the_heats_and_not_drying():
+    hot = life(air_temperature=(EVENT, 43.0), vapour_pressure_deficit=(EVENT, 4.0))
+    harms = harms_of(hot)
+    assert harms.slow.total == 0.0
+    assert harms.heat.total == pytest.approx(20.0)
+    assert harms_of(life(vapour_pressure_deficit=(EVENT, 4.0))).slow.total > 10
+
+
+def test_the_colder_the_harder_and_the_warmer_the_harder():
+    colder = {Exposure.COLDEST_HOUR: Measured(5.0), Exposure.HOTTEST_HOUR: Measured(30.0)}
+    cold = siblings_with(Exposure.COLDEST_HOUR, [10.0] * 5)
+    hot = siblings_with(Exposure.HOTTEST_HOUR, [35.0] * 5)
+    assert worse_percentile(Exposure.COLDEST_HOUR, colder, cold) == 1.0
+    assert worse_percentile(Exposure.HOTTEST_HOUR, colder, hot) == 0.0

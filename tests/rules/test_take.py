@@ -113,6 +113,7 @@ def test_the_first_sign_is_droop_shortly_before_the_end():
 
 def test_a_share_of_few_plants_or_few_batches_is_not_told():
     assert share_of_batches([(20, 24)]) is None
+    assert share_of_batches([(20, 24), (20, 24)]) is None
     assert share_of_batches([(8, 9), (8, 9), (8, 9)]) is None
     assert share_of_batches([(8, 10), (8, 10), (8, 10)]) is not None
     assert LEAST_PLANTS == 30
