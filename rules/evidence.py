@@ -215,7 +215,7 @@ def evidence_of_air(
         told.append(Evidence(_SUM[cause], speaks_for=True, figures=figures, at=at))
         told += _hour(_HOUR[cause], life, amount)
     else:
-        figures = {"total": amount.total, "enough": amount.enough}
+        figures = {"share": amount.ratio}
         told.append(Evidence(Fact.NONE_OF_IT, speaks_for=False, figures=figures))
     if cause == "sun_scald" and harms.sun_heat_c_h > 0:
         figures = {"total": harms.sun_heat_c_h}

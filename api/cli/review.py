@@ -62,6 +62,7 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
         "--at", metavar="INSTANT", help="as of then, with its offset from UTC (default: now)"
     )
     command.add_argument("--language", choices=("en", "es"), default="en", help="of sentences")
+    command.add_argument("--unit", choices=("degC", "degF"), default="degC", help="of temperatures")
     command.add_argument("--json", action="store_true", help="print one JSON object")
     command.set_defaults(run=run)
 
@@ -82,7 +83,8 @@ def run(arguments: argparse.Namespace) -> int:
         except LookupError as trouble:
             msg = f"{trouble}. `graftvigil batches` lists them"
             raise CannotGoOn(msg) from trouble
-        telling = Telling(LANGUAGES[arguments.language], parts.site, parts.clock.now())
+        words, now = LANGUAGES[arguments.language], parts.clock.now()
+        telling = Telling(words, parts.site, now, fahrenheit=arguments.unit == "degF")
         if arguments.html is not None:
             _write(arguments.html, alone(parts, found, telling).encode(), "--html")
         if arguments.pdf is not None:

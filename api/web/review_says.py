@@ -9,7 +9,8 @@ from api.web.words.review import review_words
 from rules.evidence import LEAST_SIBLINGS, Fact, worse_percentile
 from rules.exposures import UNIT, Exposure
 from rules.local_time import to_local
-from rules.model.quantities import FELT_SHOWN, Felt
+from rules.model.dose import DoseKind
+from rules.model.quantities import Felt
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from rules.review import Candidate, Cause, Review, Untold
 
 _PERCENT = frozenset({"percentile", "share"})
+_HEAT_FACTS = frozenset({Fact.HEAT_SUM, Fact.SUN_HEAT, Fact.COLD_SUM})
 _WHOLE = frozenset({"count", "within", "of"})
 _MOST = 0.995
 DECIMALS = {
@@ -61,8 +63,12 @@ def _figure(one: Evidence, name: str, value: float, telling: Telling) -> str:
         return telling.words.number(value, 0)
     if one.fact is Fact.CHECKED_LATER:
         felt = Felt(one.words.partition(" ")[2])
-        sign = "+" if value > 0 else ""
-        return f"{sign}{telling.words.number(value, 1)}\N{NO-BREAK SPACE}{FELT_SHOWN[felt]}"
+        sign = "+" if value > 0 else "−"
+        return f"{sign}{telling.apart(felt, abs(value))}"
+    if one.fact in _HEAT_FACTS:
+        return telling.total(DoseKind.HEAT_DOSE, value)
+    if one.fact in {Fact.HOTTEST_HOUR, Fact.COLDEST_HOUR}:
+        return telling.value(Felt.AIR_TEMPERATURE, value)
     minutes = one.fact is Fact.SUN_MINUTES
     whole = minutes or one.fact in {Fact.RESERVE_LOW, Fact.RESERVE_HELD} or name == "seen"
     return telling.words.number(value, 0 if whole else 1)
@@ -102,6 +108,10 @@ def untold_says(review: Review, telling: Telling) -> Iterator[str]:
 
 def exposure_value(exposure: Exposure, value: float, telling: Telling) -> str:
     """Return a figure of an exposure with its unit."""
+    if exposure in {Exposure.HOTTEST_HOUR, Exposure.COLDEST_HOUR}:
+        return telling.value(Felt.AIR_TEMPERATURE, value)
+    if exposure in {Exposure.HEAT, Exposure.COLD}:
+        return telling.total(DoseKind.HEAT_DOSE, value)
     number = telling.words.number(value, DECIMALS.get(exposure, 1))
     return f"{number}\N{NO-BREAK SPACE}{UNIT[exposure]}"
 

@@ -101,8 +101,8 @@ def code_of(made, cause: str) -> str:
     return next(one.code for one in made if one.cause == cause)
 
 
-def telling(parts, code: str = "en") -> Telling:
-    return Telling(LANGUAGES[code], parts.site, parts.clock.now())
+def telling(parts, code: str = "en", *, fahrenheit: bool = False) -> Telling:
+    return Telling(LANGUAGES[code], parts.site, parts.clock.now(), fahrenheit=fahrenheit)
 
 
 @pytest.mark.parametrize("cause", MADE)
@@ -222,6 +222,13 @@ def test_as_a_file_it_needs_nothing_beside_it(made, parts, reviews):
     assert "<script" not in text
     assert "url(" not in re.sub(r"url\(#", "", text)
     assert "The air was fine as far as seen" in text or "the air was fine as far as seen" in text
+
+
+def test_who_reads_fahrenheit_is_told_no_degree_celsius(made, parts, reviews):
+    text = alone(parts, reviews.of(code_of(made, "sun_scald")), telling(parts, fahrenheit=True))
+    assert re.search(r"The hottest hour had 1\d\d\.\d\s°F", text)
+    assert "°F·h" in text
+    assert "°C" not in re.sub(r"<style>.*?</style>", "", text, flags=re.S)
 
 
 def test_nobody_is_named_as_a_cause(made, parts, reviews):

@@ -117,18 +117,17 @@ ENGLISH = ReviewWords(
         "allows, worst {at}. {enough} is called enough to end half of them.",
         Fact.SLOW_SUM: "In ten days the air drew {total} kPa·h above what the plan allows, beside "
         "the worst nights; at its driest {at}. {enough} is called enough.",
-        Fact.HEAT_SUM: "It got {total} °C·h of heat beyond danger, worst {at}. {enough} is called "
+        Fact.HEAT_SUM: "It got {total} of heat beyond danger, worst {at}. {enough} is called "
         "enough.",
         Fact.SUN_MINUTES: "Direct sun stood on it for {minutes} minutes on the worst day, last "
         "{at}. With the heat it brought that counts as {total}; {enough} is called enough.",
-        Fact.SUN_HEAT: "The sun brought {total} °C·h of heat beyond danger with it.",
-        Fact.COLD_SUM: "It got {total} °C·h of cold beyond danger, worst {at}. {enough} is called "
+        Fact.SUN_HEAT: "The sun brought {total} of heat beyond danger with it.",
+        Fact.COLD_SUM: "It got {total} of cold beyond danger, worst {at}. {enough} is called "
         "enough.",
         Fact.DRIEST_HOUR: "The driest hour had {value} % humidity, {at}.",
-        Fact.HOTTEST_HOUR: "The hottest hour had {value} °C, {at}.",
-        Fact.COLDEST_HOUR: "The coldest hour had {value} °C, {at}.",
-        Fact.NONE_OF_IT: "Of this there was little or nothing: {total} where {enough} is called "
-        "enough.",
+        Fact.HOTTEST_HOUR: "The hottest hour had {value}, {at}.",
+        Fact.COLDEST_HOUR: "The coldest hour had {value}, {at}.",
+        Fact.NONE_OF_IT: "Of this there was little or nothing: {share} % of what is called enough.",
         Fact.NOT_TOLD: "No sensor told of it, or the plan sets no bound for it.",
         Fact.RESERVE_LOW: "Its estimated water fell to {value} %, {at}.",
         Fact.RESERVE_HELD: "Its estimated water never fell below {value} %, {at}.",
@@ -261,17 +260,17 @@ SPANISH = ReviewWords(
         "permite el plan, lo peor {at}. Se llama bastante a {enough}: acaba con la mitad.",
         Fact.SLOW_SUM: "En diez días el aire quitó {total} kPa·h por encima de lo que permite el "
         "plan, además de las peores noches; lo más seco {at}. Se llama bastante a {enough}.",
-        Fact.HEAT_SUM: "Tuvo {total} °C·h de calor por encima del peligro, lo peor {at}. Se llama "
+        Fact.HEAT_SUM: "Tuvo {total} de calor por encima del peligro, lo peor {at}. Se llama "
         "bastante a {enough}.",
         Fact.SUN_MINUTES: "Le dio el sol directo {minutes} minutos el peor día, por última vez "
         "{at}. Con el calor que trajo cuenta como {total}; se llama bastante a {enough}.",
-        Fact.SUN_HEAT: "El sol trajo consigo {total} °C·h de calor por encima del peligro.",
-        Fact.COLD_SUM: "Tuvo {total} °C·h de frío por debajo del peligro, lo peor {at}. Se llama "
+        Fact.SUN_HEAT: "El sol trajo consigo {total} de calor por encima del peligro.",
+        Fact.COLD_SUM: "Tuvo {total} de frío por debajo del peligro, lo peor {at}. Se llama "
         "bastante a {enough}.",
         Fact.DRIEST_HOUR: "La hora más seca tuvo {value} % de humedad, {at}.",
-        Fact.HOTTEST_HOUR: "La hora más caliente tuvo {value} °C, {at}.",
-        Fact.COLDEST_HOUR: "La hora más fría tuvo {value} °C, {at}.",
-        Fact.NONE_OF_IT: "De esto hubo poco o nada: {total}, y se llama bastante a {enough}.",
+        Fact.HOTTEST_HOUR: "La hora más caliente tuvo {value}, {at}.",
+        Fact.COLDEST_HOUR: "La hora más fría tuvo {value}, {at}.",
+        Fact.NONE_OF_IT: "De esto hubo poco o nada: el {share} % de lo que se llama bastante.",
         Fact.NOT_TOLD: "Ningún sensor lo dijo, o el plan no pone límite.",
         Fact.RESERVE_LOW: "El agua calculada bajó hasta {value} %, {at}.",
         Fact.RESERVE_HELD: "El agua calculada nunca bajó de {value} %, {at}.",
