@@ -42,6 +42,8 @@ COMMANDS = (
     "history",
     "rings",
     "replay",
+    "review",
+    "takes",
 )
 
 

@@ -12,8 +12,6 @@ from api.cli.main import GOOD
 if TYPE_CHECKING:
     import argparse
 
-    from api.parts import Parts
-
 DESCRIPTION = """\
 Prints the sheet of the night ahead: which batches are under cover, what is expected of their air
 with how such forecasts did, how long their water lasts, heat tomorrow, blind spots, work in hand,
@@ -62,13 +60,14 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
 
 def run(arguments: argparse.Namespace) -> int:
     """Print the sheet."""
+    from api.cli.stores_open import parts_of
     from api.night_sheet.routes import body_of
     from api.night_sheet.sheets import NightSheets
     from api.pictures.pictures import Pictures
     from api.v1.sight import Sight
     from rules.sheet_times import SheetKind
 
-    parts = _parts(arguments)
+    parts = parts_of(arguments.site, arguments.plans, arguments.data, at=arguments.at)
     try:
         sight = Sight(parts)
         sheets = NightSheets(parts, sight, Pictures(parts, sight))
@@ -83,40 +82,3 @@ def run(arguments: argparse.Namespace) -> int:
     else:
         sys.stdout.write(told.as_text() + "\n")
     return GOOD
-
-
-def _parts(arguments: argparse.Namespace) -> Parts:
-    """Return the parts that a sheet is made from, over stores that may be in use elsewhere."""
-    from api.cli import given
-    from api.keeping import store_in
-    from api.parts import Parts
-    from api.watch.clock import TurnedClock, WallClock, milliseconds
-    from collector.gate import Gate
-    from collector.ingest import Ingest
-    from collector.rejects import RejectLog
-
-    given.readings_file(arguments.data)
-    wall = WallClock()
-    clock = wall if arguments.at is None else TurnedClock(given.instant(arguments.at, "--at"))
-    settings = given.settings(arguments.data)
-    store, _ = store_in(settings, clock)
-    records = given.records(arguments.data)
-    book = given.book(arguments.site, arguments.plans, records)
-    site = book.now.site
-    rejects = RejectLog(store.file)
-    ingest = Ingest(
-        Gate(site.sensor),
-        store,
-        rejects=rejects,
-        together=store.file.writing,
-        clock_ms=lambda: milliseconds(clock),
-    )
-    return Parts(
-        book=book,
-        store=store,
-        rejects=rejects,
-        ingest=ingest,
-        records=records,
-        clock=clock,
-        settings=settings,
-    )

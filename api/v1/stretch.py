@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from sqlalchemy import Connection
 
+    from api.book import InForce
     from api.parts import Parts
     from api.records.alarms import AlarmRecord
     from api.v1.lines import Line
@@ -99,27 +100,51 @@ def stretch_of(
     """Gather a stretch; ValueError for a span or a quantity that `line_of` denies."""
     book = parts.book.now
     watched = next(one for one in book.watchlist.batches if one.code == batch.code)
-    versions = [plan.version for plan in book.plans[batch.plan]]
     line = line_of(parts, sight, watched, felt, first_minute=first_minute, end_minute=end_minute)
+    return stretch_round(
+        book,
+        db,
+        batch,
+        felt,
+        line,
+        first_minute=first_minute,
+        end_minute=end_minute,
+        now_minute=minute_of(as_ms(parts.clock.now())),
+    )
+
+
+def stretch_round(
+    book: InForce,
+    db: Connection | None,
+    batch: Batch,
+    felt: Felt,
+    line: Line,
+    *,
+    first_minute: int,
+    end_minute: int,
+    now_minute: int,
+) -> Stretch:
+    """Gather what stood round a line; without records (None) no alarms."""
+    watched = next(one for one in book.watchlist.batches if one.code == batch.code)
+    versions = [plan.version for plan in book.plans[batch.plan]]
     every = tuple(limits_held(watched, versions, first_minute, end_minute))
     limits = tuple(one for one in every if one.limit.quantity is felt)
     start, end = instant_of(first_minute), instant_of(end_minute)
     names = {one.limit.id for one in limits} | {f"blind.{felt.value}"}
+    alarms = () if db is None else alarms_between(db, batch.code, start, end)
     return Stretch(
         code=batch.code,
         felt=felt,
         first_minute=first_minute,
         end_minute=end_minute,
         known_from=min(end_minute, max(first_minute, first_cell(batch.stage[0].since))),
-        known_to=max(first_minute, min(end_minute, minute_of(as_ms(parts.clock.now())))),
+        known_to=max(first_minute, min(end_minute, now_minute)),
         line=line,
         limits=limits,
         beyond=tuple(_beyond(line, one, watched, book.site.site) for one in limits),
         stood=tuple(stood_in(watched, versions, first_minute, end_minute)),
         observations=tuple(_seen_between(batch, start, end)),
-        alarms=tuple(
-            one for one in alarms_between(db, batch.code, start, end) if one.condition in names
-        ),
+        alarms=tuple(one for one in alarms if one.condition in names),
     )
 
 

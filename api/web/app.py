@@ -24,6 +24,7 @@ from api.night_sheet.sheets import NightSheets
 from api.pictures.pictures import Pictures
 from api.pictures.routes import picture_router
 from api.records.session import reading
+from api.reviewing import Reviews
 from api.v1.description import describe
 from api.v1.problems import Problem, detail_of, problem_answer, wrongs_in
 from api.v1.router import v1_router
@@ -44,6 +45,7 @@ from api.web.people_pages import people_router
 from api.web.photo_pages import photo_pages_router
 from api.web.plan_edit_page import plan_edit_router
 from api.web.plans_page import plans_router
+from api.web.review_routes import review_router
 from api.web.rings_page import rings_page_router
 from api.web.rota_pages import rota_router
 from api.web.settings_page import settings_router
@@ -93,7 +95,8 @@ def create_app(parts: Parts, sight: Sight) -> FastAPI:
         lifespan=lifespan,
         dependencies=[Depends(demand_classed)],
     )
-    app.include_router(v1_router(parts, sight))
+    reviews = Reviews(parts)
+    app.include_router(v1_router(parts, sight, reviews))
     pictures = Pictures(parts, sight)
     sheets = NightSheets(parts, sight, pictures)
     app.include_router(picture_router(parts, pictures))
@@ -102,6 +105,7 @@ def create_app(parts: Parts, sight: Sight) -> FastAPI:
     app.include_router(live_router(live, still_signed))
     app.include_router(pages_router(at, sight))
     app.include_router(charts_router(at, sight))
+    app.include_router(review_router(at, reviews))
     app.include_router(adopt_router(at))
     app.include_router(people_router(at))
     app.include_router(rota_router(at))

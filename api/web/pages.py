@@ -37,6 +37,7 @@ from api.web.words.charts import chart_words
 from api.web.words.labels import label_words
 from api.web.words.languages import LANGUAGES, chosen_words
 from api.web.words.photos import photo_words
+from api.web.words.review import review_words
 from rules.escalation import who_is_on_duty
 from rules.local_time import to_local
 from rules.model.reading import minute_of
@@ -191,6 +192,7 @@ def pages_router(at: Desk, sight: Sight) -> APIRouter:
             bench=bench,
             photos=photo_words(telling.words.code),
             charts_link=chart_words(telling.words.code).link,
+            review_link=review_words(telling.words.code).link,
         )
 
     @router.get("/alarms")
