@@ -41,9 +41,11 @@ if [ $# -gt 0 ]; then
     say "== pytest"
     exec "$venv/bin/python" -m pytest --durations 15 "$@" </dev/null
 fi
-# Three at once: many tests wait for servers, disks and browsers more than they reckon.
+# Three at once: many tests wait for servers, disks and browsers more than they reckon. Those of the
+# command line go with all others, so that the three end at about the same time.
 servers='tests/collector tests/kill tests/promises tests/screens'
 people='tests/api'
+apart='tests/api/cli'
 ignored=''
 for folder in $servers $people; do
     ignored="$ignored --ignore=$folder"
@@ -53,11 +55,12 @@ trap 'rm -rf -- "$told"' EXIT
 say "== pytest of $servers, and of $people, told below; and beside them"
 "$venv/bin/python" -m pytest --durations 15 $servers >"$told/servers" 2>&1 </dev/null &
 with_servers=$!
-"$venv/bin/python" -m pytest --durations 15 $people >"$told/people" 2>&1 </dev/null &
+"$venv/bin/python" -m pytest --durations 15 $people "--ignore=$apart" >"$told/people" 2>&1 </dev/null &
 with_people=$!
 say "== pytest of all others"
 status=0
 "$venv/bin/python" -m pytest --durations 15 $ignored </dev/null || status=$?
+"$venv/bin/python" -m pytest --durations 15 "$apart" </dev/null || status=$?
 wait "$with_people" || status=$?
 say "== pytest of $people"
 cat -- "$told/people"
