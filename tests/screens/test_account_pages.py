@@ -119,6 +119,28 @@ def test_from_the_code_to_a_new_lead_by_keyboard_alone(gate, view, language):
     assert gate.screen.complaints() == []
 
 
+KEPT = """() => caches.open('bench-1').then((kept) => kept.keys())
+  .then((all) => all.map((one) => new URL(one.url).pathname).filter((one) => one.startsWith('/bench/')))"""
+
+
+@pytest.mark.parametrize("by", ["hand", "machine"])
+def test_what_the_device_keeps_of_the_bench_is_gone_once_nobody_is_signed_in(gate, by):
+    gate.open("/set-up")
+    gate.type(gate.code, "", PASSWORD, PASSWORD)
+    gate.let_in()
+    gate.open("/bench/MG-07")
+    gate.page.wait_for_function(f"({KEPT})().then((all) => all.length === 1)")
+    if by == "hand":
+        gate.open("/alarms")
+        gate.page.locator("#sign-out").click()
+        gate.until("/sign-in")
+    else:
+        gate.keeping.sign_out_everywhere("wren", by="machine")
+        gate.open("/bench/MG-07")
+        gate.page.wait_for_url(lambda url: "/sign-in" in url)
+    assert gate.page.evaluate(KEPT) == []
+
+
 def test_an_open_page_leads_to_sign_in_when_its_session_ends_and_calls_nothing_fine(gate):
     gate.open("/set-up")
     gate.type(gate.code, "", PASSWORD, PASSWORD)

@@ -90,6 +90,16 @@
     source.addEventListener("error", outOfTouch);
   }
 
+  // Pages of the bench that this device keeps are for whoever was signed in. What waits to be sent
+  // stays: it was written before.
+  document.getElementById("sign-out")?.form.addEventListener("submit", async (event) => {
+    if (!("caches" in window)) return;
+    event.preventDefault();
+    const names = await caches.keys();
+    await Promise.all(names.filter((one) => one.startsWith("bench-")).map((one) => caches.delete(one)));
+    event.target.submit();
+  });
+
   document.addEventListener("focusout", () => setTimeout(() => waiting && freshen(), 300));
   document.addEventListener("visibilitychange", () => document.hidden || freshen());
   setInterval(() => {
