@@ -42,6 +42,7 @@ NO_PAGES = {
     "/labels.pdf": "a file to print",
     "/b/{code}": "leads to the page at the bench",
     "/batches/{code}/charts/{quantity}.png": "a picture",
+    "/batches/{code}/review.pdf": "paper",
     "/alarms/{alarm_id}/picture.png": "a picture",
 }
 
@@ -68,6 +69,7 @@ PAGES = (
     Page("/bench/{code}", "/bench/AV-04"),
     Page("/batches/{code}", "/batches/MG-07"),
     Page("/batches/{code}/charts", "/batches/MG-07/charts"),
+    Page("/batches/{code}/review", "/batches/MG-07/review"),
     Page("/alarms", "/alarms"),
     Page("/alarms/{alarm_id}", "/alarms/1"),
     Page("/works", "/works"),
