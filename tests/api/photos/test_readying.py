@@ -165,6 +165,19 @@ def test_a_picture_that_would_fill_the_memory_is_refused_before_it_is_read(sent)
     assert readied(sent) is PhotoFault.TOO_MANY_PIXELS
 
 
+@pytest.mark.parametrize("how", [{}, {"lossless": True}, {"exif": exif_with_place(1)}])
+def test_a_webp_tells_its_size_before_its_reader_takes_memory_for_it(monkeypatch, how):
+    def reads(*_: object, **__: object) -> None:
+        pytest.fail("it was read")
+
+    monkeypatch.setattr("api.photos.readying.MOST_PIXELS", {"JPEG": 1, "PNG": 1, "WEBP": 40 * 30})
+    fits = written(Image.new("RGB", (40, 30), "green"), "WEBP", **how)
+    assert opened(readied(fits)).size == (40, 30)
+    monkeypatch.setattr("api.photos.readying.Image.open", reads)
+    too_wide = written(Image.new("RGB", (41, 30), "green"), "WEBP", **how)
+    assert readied(too_wide) is PhotoFault.TOO_MANY_PIXELS
+
+
 SVG = b'<svg xmlns="http://www.w3.org/2000/svg"><script>alert(1)</script></svg>'
 
 

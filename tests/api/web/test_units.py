@@ -7,14 +7,18 @@ from datetime import UTC, datetime
 from html import unescape
 from itertools import pairwise
 from pathlib import Path
+from types import SimpleNamespace
 
 import httpx
+import numpy as np
 import pytest
 
 from api.accounts.roles import ACCESS
 from api.measures import measure_in, measure_of_raw, measure_of_sum_in
 from api.web.reader import reads_fahrenheit, telling_to
 from api.web.telling import Telling
+from api.web.troubles import Scene
+from api.web.troubles import _moving as moving
 from api.web.words.languages import LANGUAGES
 from rules.model.dose import DoseKind
 from rules.model.quantities import Felt, Quantity
@@ -45,6 +49,8 @@ NOT_TRIED = {
     "/answer/all/{token}": "as the one before",
     **dict.fromkeys(("/sign-in", "/set-up", "/invited/{token}"), "about signing in"),
     **dict.fromkeys(("/account", "/accounts"), "about accounts"),
+    "/plans/{name}/edit": "takes figures as the plan holds them, see below",
+    "/plans/{name}/versions/{version}": "the plan's own text",
     "/b/{code}": "leads on to a bench",
     **dict.fromkeys(("/healthz", "/events"), "not read by people"),
 }
@@ -246,6 +252,15 @@ def test_axes_have_round_figures_in_the_unit_shown_and_lines_stay_where_they_wer
     assert ticks(celsius[other]) == ticks(fahrenheit[other])
 
 
+def test_the_form_of_a_plan_takes_celsius_from_everybody_and_says_so(client):
+    page = body_of(client.get("/plans/leafy-bag/edit?unit=degF"))
+    form = page.split("<form")[1:]
+    labels = [one for part in form for one in re.findall(r"<label[^>]*>([^<]*)", part)]
+    named = [one for one in labels if "°C" in one]
+    assert len(named) > 5
+    assert not [one for one in labels if "°F" in one]
+
+
 def test_the_picture_of_a_chart_is_drawn_in_the_unit_kept_on_the_device(reader):
     address = "/batches/MG-07/charts/air_temperature.png?from=2026-11-13T09:00&to=2026-11-15T09:00"
     celsius = reader.get(address)
@@ -298,3 +313,21 @@ def test_after_a_link_in_a_message_the_person_s_own_unit_counts(hot, unit, shown
     person = hot.parts.site.person[0].model_copy(update={"temperature_unit": unit})
     telling = telling_to(person, hot.parts.site, datetime(2026, 11, 14, tzinfo=UTC))
     assert telling.number(Felt.AIR_TEMPERATURE, 25.0) == shown
+
+
+@pytest.mark.parametrize(
+    ("unit", "said"),
+    [(False, f"rising 1.5{NBSP}°C an hour"), (True, f"rising 2.7{NBSP}°F an hour")],
+)
+def test_a_rate_is_told_in_the_reader_s_degrees_an_hour(hot, unit, said):
+    minutes = np.arange(60)
+    felt = {Felt.AIR_TEMPERATURE: 20.0 + 1.5 * minutes / 60}
+    picture = SimpleNamespace(
+        batches={"MG-07": SimpleNamespace(felt=felt)},
+        judged_to=60,
+        day=SimpleNamespace(first_minute=0),
+    )
+    batch = SimpleNamespace(code="MG-07")
+    telling = spoken(hot, fahrenheit=unit)
+    scene = Scene(hot.parts, batch, None, None, picture, telling)
+    assert moving(Felt.AIR_TEMPERATURE, scene) == said
