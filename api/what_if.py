@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from api.replaying import blocks_of
 from rules.alarm_history import LimitName
+from rules.cover import CoverFit, fit_cover
 from rules.evaluator import watchlist
 from rules.moments import moments_of
 from rules.replay import begin, replay_block
@@ -53,7 +54,8 @@ class Way:
     """One way to judge the record: what it makes of the plans, of the site and of the cells.
 
     `looked_at` are the limits whose calls are counted, None for all. `cells` is given each block
-    once, in order. `supposes`: its air is not that of the record, so its danger is its own.
+    once, in order, and the site as it was. `supposes`: its air is not that of the record, so its
+    danger is its own.
     """
 
     name: str
@@ -100,7 +102,7 @@ class SideBySide:
                 late_in=late_in,
             )
             for block in blocks:
-                self._block(books, block)
+                self._block(books, stretch.book.site, block)
                 yield len(block.means)
 
     def trades(
@@ -123,13 +125,13 @@ class SideBySide:
         few = site.model_copy(update={"batch": ours})
         return replace(known, site=site, watchlist=watchlist(few, way.plans(stretch.plans)))
 
-    def _block(self, books: Sequence[Book], block: CellBlock) -> None:
+    def _block(self, books: Sequence[Book], recorded: Site, block: CellBlock) -> None:
         place = books[0].site.site
         sun_up = moments_of(place, block.first_minute, len(block.means)).sun_up
         as_it_stands: Mapping[str, NDArray[np.bool_]] = {}
         for number, (way, book) in enumerate(zip(self._ways, books, strict=True)):
             state = self._states[number]
-            cells = way.cells(book.site, block)
+            cells = way.cells(recorded, block)
             after, passage = replay_block(book, begin(book) if state is None else state, cells)
             self._states[number] = after
             danger = as_it_stands
@@ -139,6 +141,33 @@ class SideBySide:
                 as_it_stands = danger
             beyond = _beyond(book, passage, sun_up, way.looked_at)
             self._counts[number].take(passage, beyond=beyond, danger=danger)
+
+
+def cover_lines(
+    stretches: Sequence[Stretch], store: ReadingStore, *, late_in: Engine | None
+) -> dict[str, CoverFit]:
+    """Return the line by which light warms each cover, learnt from the record as it stands.
+
+    Of batches whose record does not carry a line there is none.
+    """
+    state: ReplayState | None = None
+    for stretch in stretches:
+        for block in blocks_of(
+            stretch.book.site,
+            store,
+            first_minute=stretch.first_minute,
+            end_minute=stretch.end_minute,
+            late_in=late_in,
+        ):
+            now = begin(stretch.book) if state is None else state
+            state, _ = replay_block(stretch.book, now, block)
+    if state is None:
+        return {}
+    fits = {
+        code: fit_cover(batch.reckoned.cover.record)
+        for code, batch in state.evaluator.batches.items()
+    }
+    return {code: fit for code, fit in fits.items() if isinstance(fit, CoverFit)}
 
 
 def _beyond(

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 from api.cli import what_if_asked as asked
 from api.cli.main import GOOD, CannotGoOn
 from api.cli.what_if_asked import Asked
+from rules.supposed_cells import Cells
+from rules.supposing import site_supposed
 
 if TYPE_CHECKING:
     import argparse
@@ -22,8 +24,11 @@ if TYPE_CHECKING:
 
     from api.replaying import Stretch
     from collector.stores.base import ReadingStore
+    from rules.cells import CellBlock
+    from rules.cover import CoverFit
     from rules.model.plan import CarePlan
     from rules.model.site import Site
+    from rules.supposing import Grounds, Supposed
 
     Plans = Mapping[str, Sequence[CarePlan]]
 
@@ -34,6 +39,7 @@ said, and how many calls no loss came after.
 
   graftvigil replay --sweep healing/air-dry.bound=80:95:1 --picture trade.svg
   graftvigil replay --sweep healing/air-dry.bound=80:95:1 --sweep healing/air-dry.on_delay_min=5:9:1
+  graftvigil replay --suppose hotter=2 --suppose shade=healing:0.7,hotter=1
   graftvigil replay --plan stricter.toml --plan milder.toml --lost MG-07@2026-11-15T14:00:00+11:00
 """
 HOUR_MIN = 60
@@ -57,6 +63,15 @@ def add_arguments(command: argparse.ArgumentParser) -> None:
         default=[],
         metavar="FILE",
         help="judge by this care plan in the place of that with its id; once for each plan",
+    )
+    group.add_argument(
+        "--suppose",
+        action="append",
+        default=[],
+        metavar="CHANGE[,CHANGE]",
+        help="judge the record as it would have been: hotter=2 (°C), shade=HOUSE:0.7, "
+        "opened=BATCH@INSTANT/0.4, uncovered=BATCH@INSTANT, silent=SENSOR@INSTANT or "
+        "silent=SENSOR/CHANNEL@INSTANT/INSTANT; once for each",
     )
     group.add_argument(
         "--batch", action="append", default=[], metavar="CODE", help="look at this batch only"
@@ -117,10 +132,15 @@ def compared(
     from api.cli.what_if_drawn import drawn
     from api.cli.what_if_told import told_lines, told_values
     from api.replaying import BLOCK_MIN
-    from api.what_if import SideBySide
+    from api.what_if import SideBySide, cover_lines
+    from rules.supposed_cells import OutOfReach
+    from rules.supposing import Shade
     from rules.trade import losses_of
 
-    what = _asked(arguments, site, plans)
+    what = _asked(arguments, site, plans, told)
+    if any(isinstance(one, Shade) for changes in what.supposed for one in changes):
+        fits = cover_lines(stretches, store, late_in=late_in)
+        what = _supposed(arguments.suppose, site, what.batches, fits, told=told)
     kind = _picture_kind(arguments.picture)
     named = asked.lost(arguments.lost, site, told=told)
     by_name = {one.batch: one for one in losses_of(site.batch)} | {one.batch: one for one in named}
@@ -139,8 +159,12 @@ def compared(
         leave=False,
         disable=True if arguments.json else None,
     ) as shown:
-        for done in side_by_side.judge(stretches, store, late_in=late_in):
-            shown.update(done / BLOCK_MIN)
+        try:
+            for done in side_by_side.judge(stretches, store, late_in=late_in):
+                shown.update(done / BLOCK_MIN)
+        except OutOfReach as trouble:
+            msg = f"--suppose: {trouble}"
+            raise CannotGoOn(msg) from trouble
     trades = side_by_side.trades(losses, end_minute=told[1], within_min=within_min)
     values = told_values(
         what, trades, site, losses, told=told, within_h=arguments.within, late=late_in is not None
@@ -154,7 +178,7 @@ def compared(
     return GOOD
 
 
-def _asked(arguments: argparse.Namespace, site: Site, plans: Plans) -> Asked:
+def _asked(arguments: argparse.Namespace, site: Site, plans: Plans, told: tuple[int, int]) -> Asked:
     known = {batch.code: batch for batch in site.batch}
     for code in arguments.batch:
         if code not in known:
@@ -164,6 +188,8 @@ def _asked(arguments: argparse.Namespace, site: Site, plans: Plans) -> Asked:
     plan_of = {code: known[code].plan for code in chosen}
     if arguments.sweep:
         return _swept(arguments.sweep, plans, plan_of)
+    if arguments.suppose:
+        return _supposed(arguments.suppose, site, chosen, {}, told=told)
     return _planned(arguments.plan, site, plans, plan_of)
 
 
@@ -193,6 +219,51 @@ def _swept(typed: Sequence[str], plans: Plans, plan_of: Mapping[str, str]) -> As
     )
     batches = frozenset(code for code, plan in plan_of.items() if plan in in_plans)
     return Asked(tuple(ways), swept, batches, notes)
+
+
+def _supposed(
+    typed: Sequence[str],
+    site: Site,
+    batches: frozenset[str],
+    fits: Mapping[str, CoverFit],
+    *,
+    told: tuple[int, int],
+) -> Asked:
+    """Return the ways of what is supposed; `fits` are the lines of covers, where they count."""
+    from api.cli.suppose_asked import supposed
+    from api.what_if import Way
+    from rules.supposing import grounds_of
+
+    ways = [Way("as it stands")]
+    every: list[tuple[Supposed, ...]] = []
+    grounds: list[tuple[Grounds, ...]] = [()]
+    for one in typed:
+        changes = supposed(one, site, told=told)
+        every.append(changes)
+        grounds.append(
+            tuple(said for change in changes for said in grounds_of(change, site, fits=fits))
+        )
+        ways.append(
+            Way(
+                one,
+                site=partial(_site_changed, changes=changes),
+                cells=partial(_cells_changed, each=[Cells(change, fits) for change in changes]),
+                supposes=True,
+            )
+        )
+    return Asked(tuple(ways), (), batches, supposed=tuple(every), grounds=tuple(grounds))
+
+
+def _site_changed(site: Site, *, changes: Sequence[Supposed]) -> Site:
+    for change in changes:
+        site = site_supposed(change, site)
+    return site
+
+
+def _cells_changed(site: Site, block: CellBlock, *, each: Sequence[Cells]) -> CellBlock:
+    for change in each:
+        block = change.of(site, block)
+    return block
 
 
 def _replaced(known: Plans, *, plan: CarePlan) -> Plans:

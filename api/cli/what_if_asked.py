@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from rules.dials import DialAt
     from rules.model.plan import CarePlan
     from rules.model.site import Site
+    from rules.supposing import Grounds, Supposed
     from rules.trade import Loss
 
     Plans = Mapping[str, Sequence[CarePlan]]
@@ -48,12 +49,18 @@ class Axis:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """All that is asked for: the ways, the first as it stands, and what they have in common."""
+    """All that is asked for: the ways, the first as it stands, and what they have in common.
+
+    `supposed` are the changes of each way but the first, `grounds` how those of each way came
+    about.
+    """
 
     ways: tuple[Way, ...]
     axes: tuple[Axis, ...]
     batches: frozenset[str]
     notes: tuple[str, ...] = ()
+    supposed: tuple[tuple[Supposed, ...], ...] = ()
+    grounds: tuple[tuple[Grounds, ...], ...] = ()
 
 
 def axes(typed: Sequence[str], plans: Plans, *, of: frozenset[str]) -> tuple[Axis, ...]:

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from api.cli.what_if_asked import Asked
     from rules.model.site import Site
+    from rules.supposing import Grounds
     from rules.trade import Loss, Trade
 
 
@@ -114,15 +115,19 @@ def told_values(
             for axis in what.axes
         ],
         "rows": [
-            _row(way.name, dict(way.settings), trade)
-            for way, trade in zip(what.ways, trades, strict=True)
+            _row(way.name, dict(way.settings), trade, grounds)
+            for way, trade, grounds in zip(
+                what.ways, trades, what.grounds or [()] * len(trades), strict=True
+            )
         ],
         "notes": notes,
     }
 
 
-def _row(name: str, settings: dict[str, float], trade: Trade) -> RowTold:
-    return {
+def _row(
+    name: str, settings: dict[str, float], trade: Trade, grounds: Sequence[Grounds]
+) -> RowTold:
+    row: RowTold = {
         "way": name,
         "settings": settings,
         "calls": trade.calls,
@@ -150,6 +155,11 @@ def _row(name: str, settings: dict[str, float], trade: Trade) -> RowTold:
         "unsettled_calls": trade.unsettled_calls,
         "late_calls": trade.late_calls,
     }
+    if grounds:
+        row["supposes"] = [
+            {"words": one.words, "by": "guess" if one.guess else "sum"} for one in grounds
+        ]
+    return row
 
 
 COLUMNS = (
@@ -163,6 +173,8 @@ COLUMNS = (
     ("false", "false_calls"),
     ("unsettled", "unsettled_calls"),
 )
+OF_AIR = (("blind", "blind_min"), ("reserve", "reserve_low_pct"))
+"""More columns where the air is supposed."""
 
 
 def told_lines(told: WhatIfTold, site: Site) -> Iterator[str]:
@@ -185,6 +197,13 @@ def told_lines(told: WhatIfTold, site: Site) -> Iterator[str]:
         yield f"{axis['figure']} stands at {own} {axis['unit']}"
     yield ""
     yield from _table(told)
+    for row in told["rows"]:
+        if "supposes" in row:
+            said = "; ".join(
+                f"a guess: {one['words']}" if one["by"] == "guess" else one["words"]
+                for one in row["supposes"]
+            )
+            yield f"  {row['way']}: {said}"
     yield ""
     yield from meanings(told)
     yield from told["notes"]
@@ -195,10 +214,11 @@ def _table(told: WhatIfTold) -> Iterator[str]:
     """Yield a row a way; what was swept, and the lead of each of a few losses, in columns."""
     swept = [axis["figure"] for axis in told["swept"]]
     each = told["losses"] if len(told["losses"]) < LEAST_LOSSES else []
-    heads = ["", *(name.rpartition("/")[2] for name in swept), *(head for head, _ in COLUMNS)]
+    columns = (*COLUMNS, *OF_AIR) if _supposes(told) else COLUMNS
+    heads = ["", *(name.rpartition("/")[2] for name in swept), *(head for head, _ in columns)]
     cells = [[*heads, *(f"lead {loss['batch']}" for loss in each)]]
     for row in told["rows"]:
-        figures = [_cell(name, row[name]) for _, name in COLUMNS]  # type: ignore[literal-required]
+        figures = [_cell(name, row[name]) for _, name in columns]  # type: ignore[literal-required]
         settings = [f"{row['settings'][name]:g}" if row["settings"] else "" for name in swept]
         leads = [_lead(one["lead_min"]) for one in row["leads"]] if each else []
         way = "" if row["settings"] else row["way"]
@@ -209,6 +229,10 @@ def _table(told: WhatIfTold) -> Iterator[str]:
         yield "  ".join(
             [first.ljust(wide[0]), *(one.rjust(wide[n + 1]) for n, one in enumerate(rest))]
         ).rstrip()
+
+
+def _supposes(told: WhatIfTold) -> bool:
+    return any("supposes" in row for row in told["rows"])
 
 
 def _lead(minutes: int | None) -> str:
@@ -232,11 +256,15 @@ def meanings(told: WhatIfTold) -> Iterator[str]:
     )
     yield f"calls      how often {looked} rang; a night: sunset to sunrise, a day: 24 h"
     yield f"beyond     minutes beyond {beyond}, delays left out, all batches together"
-    yield "danger     minutes beyond a high limit of the plan as it stands, the same for every row"
+    same = "in the air of that row" if _supposes(told) else "the same for every row"
+    yield f"danger     minutes beyond a high limit of the plan as it stands, {same}"
     yield f"unsaid     of these, minutes in which {looked} had not opened, or was over"
     yield f"lead       minutes from the first call within {within} before a loss to it, the middle"
     yield f"false      calls with no loss of their batch within {within} after"
     yield f"unsettled  calls after which the record ends sooner than {within}"
+    if _supposes(told):
+        yield "blind      minutes in which a batch could not be seen"
+        yield "reserve    least water left in %, while it could be reckoned: blind hours may hide less"
 
 
 def _instant(minute: int) -> str:
