@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
     from api.replaying import Stretch
     from collector.stores.base import ReadingStore
+    from rules.alarm_history import AlarmChanged
     from rules.cells import CellBlock
     from rules.model.batch import Stage
     from rules.model.plan import CarePlan, Limit
@@ -113,6 +114,10 @@ class SideBySide:
             trade_of(one, losses, end_minute=end_minute, within_min=within_min)
             for one in self._counts
         )
+
+    def changes(self, way: int) -> Sequence[AlarmChanged]:
+        """Return everything that happened to the alarms of a way, in order."""
+        return tuple(self._counts[way].tally.changes)
 
     def _book(self, way: Way, stretch: Stretch) -> Book:
         """Return the book of a stretch as a way has it, of the batches that are looked at."""

@@ -152,9 +152,9 @@ def _replayed(arguments: argparse.Namespace) -> int:
                 sys.stderr.write(f"graftvigil replay: {line}; today's is used there\n")
         if several:
             told_of = (span.told_from, span.end)
-            return what_if.compared(
-                arguments, site, plans, stretches, store, told=told_of, late_in=late_in
-            )
+            from api.cli.what_if_run import compared
+
+            return compared(arguments, site, plans, stretches, store, told=told_of, late_in=late_in)
         out = open_things.enter_context(_writable(arguments.minutes))
         tally = Tally(span.told_from)
         for passage in _passages(stretches, store, late_in, quiet=arguments.json):

@@ -264,7 +264,7 @@ def meanings(told: WhatIfTold) -> Iterator[str]:
     yield f"unsettled  calls after which the record ends sooner than {within}"
     if _supposes(told):
         yield "blind      minutes in which a batch could not be seen"
-        yield "reserve    least water left in %, while it could be reckoned: blind hours may hide less"
+        yield "reserve    least water left in %, where it is known: blind hours may hide less"
 
 
 def _instant(minute: int) -> str:
