@@ -71,20 +71,29 @@ def book_of(
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """Cells from `first_minute` until before `end_minute`, judged with one book."""
+    """Cells from `first_minute` until before `end_minute`, judged with one book.
+
+    `plans` are those the book was made with; None where nobody asks for them.
+    """
 
     first_minute: int
     end_minute: int
     book: Book
+    plans: Mapping[str, Sequence[CarePlan]] | None = None
 
 
 def stretches_of(
-    newest: Book, records: Engine, *, first_minute: int, end_minute: int
+    newest: Book,
+    records: Engine,
+    *,
+    first_minute: int,
+    end_minute: int,
+    plans: Mapping[str, Sequence[CarePlan]] | None = None,
 ) -> tuple[tuple[Stretch, ...], tuple[str, ...]]:
     """Return the stretches of a span, each with the book that the watch knew then.
 
     Also what could not be made again, a line each: there, and where nothing is noted of the book,
-    the newest is used.
+    the newest is used, which was made with `plans`.
     """
     found: list[Stretch] = []
     lost: list[str] = []
@@ -94,18 +103,19 @@ def stretches_of(
             begins = max(first_minute, noted.from_minute)
             ends = end_minute if noted.to_minute is None else min(end_minute, noted.to_minute)
             if begins > at:
-                found.append(Stretch(at, begins, newest))
+                found.append(Stretch(at, begins, newest, plans))
             try:
                 then = book_then(db, noted)
             except LookupError as trouble:
                 lost.append(str(trouble))
-                known = newest
+                known, its_plans = newest, plans
             else:
                 known = replace(newest, site=then.site, watchlist=then.watchlist)
-            found.append(Stretch(begins, ends, known))
+                its_plans = then.plans
+            found.append(Stretch(begins, ends, known, its_plans))
             at = ends
     if at < end_minute:
-        found.append(Stretch(at, end_minute, newest))
+        found.append(Stretch(at, end_minute, newest, plans))
     return tuple(found), tuple(lost)
 
 

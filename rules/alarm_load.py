@@ -178,6 +178,15 @@ def alarm_load(
     )
 
 
+def whole_nights(place: Place, first_minute: int, end_minute: int) -> tuple[tuple[int, int], ...]:
+    """Return the nights, sunset to sunrise, that lie wholly in a span, as (first, after the last).
+
+    A night that is cut by an edge of the span would be counted as a whole one, so it is left out.
+    """
+    dark = dark_spans(place, first_minute, end_minute - first_minute)
+    return tuple((a, b) for a, b in dark if first_minute < a and b < end_minute)
+
+
 class _Span:
     """A span of time with its nights and local days, worked out once."""
 
@@ -185,9 +194,7 @@ class _Span:
         self.first = first
         self.end = end
         self.minutes = end - first
-        dark = dark_spans(place, first, self.minutes)
-        # A night that is cut by an edge of the span would be counted as a whole one.
-        self.nights = tuple((a, b) for a, b in dark if first < a and b < end)
+        self.nights = whole_nights(place, first, end)
         self.days = tuple((a, b) for _, a, b in local_days(place, first, self.minutes))
 
     def rate(self, at: Sequence[int]) -> Rate:

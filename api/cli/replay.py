@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from api.cli import what_if
 from api.cli.main import FOUND_TROUBLE, GOOD, CannotGoOn
 
 if TYPE_CHECKING:
@@ -98,6 +99,7 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
         "--minutes", type=Path, metavar="FILE", help="write how each batch stood in each minute"
     )
     command.add_argument("--json", action="store_true", help="print one JSON object")
+    what_if.add_arguments(command)
     command.set_defaults(run=run)
 
 
@@ -118,6 +120,7 @@ def _replayed(arguments: argparse.Namespace) -> int:
     from collector.stores.sqlite import SqliteStore
     from rules.replay import Tally
 
+    several = what_if.is_asked(arguments)
     nursery, site = given.nursery(arguments.site, arguments.plans)
     plans: Mapping[str, Sequence[CarePlan]] = nursery.versions
     with contextlib.ExitStack() as open_things:
@@ -139,16 +142,21 @@ def _replayed(arguments: argparse.Namespace) -> int:
         lateness_s = given.settings(arguments.data).lateness_s
         book = book_of(site, plans, records, lateness_s=lateness_s)
         span = _span(arguments, site, watched, span_ms)
-        out = open_things.enter_context(_writable(arguments.minutes))
-        tally = Tally(span.told_from)
         late_in = None if arguments.hindsight else records
-        stretches: tuple[Stretch, ...] = (Stretch(span.first, span.end, book),)
+        stretches: tuple[Stretch, ...] = (Stretch(span.first, span.end, book, plans),)
         if late_in is not None and arguments.plans is None:
             stretches, lost = stretches_of(
-                book, late_in, first_minute=span.first, end_minute=span.end
+                book, late_in, first_minute=span.first, end_minute=span.end, plans=plans
             )
             for line in lost:
                 sys.stderr.write(f"graftvigil replay: {line}; today's is used there\n")
+        if several:
+            told_of = (span.told_from, span.end)
+            from api.cli.what_if_run import compared
+
+            return compared(arguments, site, plans, stretches, store, told=told_of, late_in=late_in)
+        out = open_things.enter_context(_writable(arguments.minutes))
+        tally = Tally(span.told_from)
         for passage in _passages(stretches, store, late_in, quiet=arguments.json):
             tally.take(passage)
             if out is not None:
