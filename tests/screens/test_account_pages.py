@@ -120,7 +120,8 @@ def test_from_the_code_to_a_new_lead_by_keyboard_alone(gate, view, language):
 
 
 KEPT = """() => caches.open('bench-1').then((kept) => kept.keys())
-  .then((all) => all.map((one) => new URL(one.url).pathname).filter((one) => one.startsWith('/bench/')))"""
+  .then((all) => all.map((one) => new URL(one.url).pathname))
+  .then((all) => all.filter((one) => one.startsWith('/bench/')))"""
 
 
 @pytest.mark.parametrize("by", ["hand", "machine"])
