@@ -15,6 +15,7 @@ import pytest
 
 from api.accounts.roles import ACCESS
 from api.measures import measure_in, measure_of_raw, measure_of_sum_in
+from api.web.plan_changes import asked_in_words
 from api.web.reader import reads_fahrenheit, telling_to
 from api.web.telling import Telling
 from api.web.troubles import Scene
@@ -198,7 +199,7 @@ def test_what_the_batch_feels_is_the_same_warmth_in_both(pages):
         assert f == pytest.approx(c * 1.8 + 32, abs=0.05 * 1.8 + 0.05 + 1e-9)
 
 
-def test_a_plan_s_bound_is_a_value_and_its_way_back_a_difference(pages, hot):
+def test_a_plan_s_sheet_has_its_bounds_in_the_reader_s_unit(pages, hot):
     limits = [
         one
         for stage in hot.parts.plans["bag"][-1].stage.values()
@@ -209,8 +210,26 @@ def test_a_plan_s_bound_is_a_value_and_its_way_back_a_difference(pages, hot):
     text = pages["/plans/{name}", "degF", "en"]
     for one in limits:
         assert f"{one.bound * 1.8 + 32:.1f}{NBSP}°F" in text
-        if one.deadband:
-            assert f"{one.deadband * 1.8:.1f}{NBSP}°F" in text
+
+
+def test_a_limit_says_its_bound_as_a_value_and_its_ways_back_as_differences(hot):
+    limit = next(
+        one
+        for stage in hot.parts.plans["bag"][-1].stage.values()
+        for one in stage.limit
+        if one.quantity is Felt.AIR_TEMPERATURE
+    ).model_copy(update={"bound": 35.0, "deadband": 1.5, "full_margin": 4.0})
+    figures_said = {
+        fahrenheit: [
+            float(one)
+            for one in re.findall(
+                rf"([\d.]+)[ {NBSP}]°{'F' if fahrenheit else 'C'}",
+                asked_in_words(limit, spoken(hot, fahrenheit=fahrenheit)),
+            )
+        ]
+        for fahrenheit in (False, True)
+    }
+    assert figures_said == {False: [35.0, 1.5, 4.0], True: [95.0, 2.7, 7.2]}
 
 
 def plots(page: str) -> dict[str, str]:
