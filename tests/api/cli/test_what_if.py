@@ -7,6 +7,7 @@ import re
 import shlex
 import shutil
 import signal
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -142,7 +143,13 @@ def test_where_the_plan_stands_it_is_the_plain_replay_change_for_change(kept):
     assert any(change.condition == "air-dry" for change in plain)
     assert side_by_side.changes(0) == plain
     assert side_by_side.changes(1) == plain
-    assert side_by_side.changes(2) == tuple(c for c in plain if c.condition != "air-dry")
+    # Numbers count the alarms of each way, so with one alarm less they are others.
+    told, left = (
+        [replace(change, alarm=0) for change in changes if change.condition != "air-dry"]
+        for changes in (side_by_side.changes(2), plain)
+    )
+    assert told == left
+    assert len(told) == len(side_by_side.changes(2))
 
 
 def test_plans_stand_side_by_side(replay, tmp_path):
