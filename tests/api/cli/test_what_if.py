@@ -127,7 +127,11 @@ def kept(tmp_path_factory):
 def test_where_the_plan_stands_it_is_the_plain_replay_change_for_change(kept):
     nursery, store, first = kept
     book = book_of(nursery.site, nursery.versions, None, lateness_s=0)
-    stretches = (Stretch(first, first + 1200, book, nursery.versions),)
+    # Cut in the middle of the dip: what stands there goes on.
+    stretches = (
+        Stretch(first, first + 371, book, nursery.versions),
+        Stretch(first + 371, first + 1200, book, nursery.versions),
+    )
     tally = Tally(first)
     for passage in replayed(stretches, store, late_in=None):
         tally.take(passage)
@@ -139,6 +143,9 @@ def test_where_the_plan_stands_it_is_the_plain_replay_change_for_change(kept):
     every = frozenset(batch.code for batch in nursery.site.batch)
     side_by_side = SideBySide(ways, nursery.site, batches=every, told_from=first)
     assert sum(side_by_side.judge(stretches, store, late_in=None)) == 1200
+    # At 70 % it is in danger for twenty minutes, and nothing says so in the first nine.
+    trades = side_by_side.trades((), end_minute=first + 1200, within_min=60)
+    assert [(one.danger_min, one.unsaid_min) for one in trades] == [(20, 9)] * 3
     plain = tuple(tally.changes)
     assert any(change.condition == "air-dry" for change in plain)
     assert side_by_side.changes(0) == plain
