@@ -94,7 +94,6 @@ class SideBySide:
     ) -> Iterator[int]:
         """Judge stretches that follow one another; yield the minutes of each block that is done."""
         for stretch in stretches:
-            books = [self._book(way, stretch) for way in self._ways]
             blocks = blocks_of(
                 stretch.book.site,
                 store,
@@ -103,7 +102,7 @@ class SideBySide:
                 late_in=late_in,
             )
             for block in blocks:
-                self._block(books, stretch.book.site, block)
+                self._block(stretch, block)
                 yield len(block.means)
 
     def trades(
@@ -130,11 +129,14 @@ class SideBySide:
         few = site.model_copy(update={"batch": ours})
         return replace(known, site=site, watchlist=watchlist(few, way.plans(stretch.plans)))
 
-    def _block(self, books: Sequence[Book], recorded: Site, block: CellBlock) -> None:
-        place = books[0].site.site
+    def _block(self, stretch: Stretch, block: CellBlock) -> None:
+        recorded = stretch.book.site
+        place = recorded.site
         sun_up = moments_of(place, block.first_minute, len(block.means)).sun_up
         as_it_stands: Mapping[str, NDArray[np.bool_]] = {}
-        for number, (way, book) in enumerate(zip(self._ways, books, strict=True)):
+        for number, way in enumerate(self._ways):
+            # Made anew for each block: a thousand of them at a time would be most of the room.
+            book = self._book(way, stretch)
             state = self._states[number]
             cells = way.cells(recorded, block)
             after, passage = replay_block(book, begin(book) if state is None else state, cells)

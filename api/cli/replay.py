@@ -44,6 +44,8 @@ Dates are local days of the site, both included.
   graftvigil replay --from 2026-11-01 --to 2026-11-14 --plans stricter --rings
   graftvigil replay --hindsight --json
   graftvigil replay --site site.toml --minutes standings.csv bag-07.csv house.csv
+  graftvigil replay --sweep healing/air-dry.bound=80:95:1 --picture trade.svg
+  graftvigil replay --suppose hotter=2 --suppose silent=bag-07@2026-11-14T22:00:00+11:00
 """
 WARM_UP_MIN = 360
 

@@ -11,20 +11,14 @@ if TYPE_CHECKING:
     import argparse
 
 DESCRIPTION = """\
-What if: the same record judged in several ways, side by side. It shows the trade and recommends
-nothing: how often it would have rung, how long plants were beyond, how long before a loss it was
-said, and how many calls no loss came after.
-
-  graftvigil replay --sweep healing/air-dry.bound=80:95:1 --picture trade.svg
-  graftvigil replay --sweep healing/air-dry.bound=80:95:1 --sweep healing/air-dry.on_delay_min=5:9:1
-  graftvigil replay --suppose hotter=2 --suppose shade=healing:0.7,hotter=1
-  graftvigil replay --plan stricter.toml --plan milder.toml --lost MG-07@2026-11-15T14:00:00+11:00
-"""
+The same record judged in several ways, side by side. It shows the trade and recommends nothing:
+how often it would have rung, how long plants were beyond, how long before a loss it was said, and
+how many calls no loss came after."""
 
 
 def add_arguments(command: argparse.ArgumentParser) -> None:
     """Add what asks for several ways to the command."""
-    group = command.add_argument_group("what if", DESCRIPTION.partition("\n\n")[0])
+    group = command.add_argument_group("what if", DESCRIPTION)
     group.add_argument(
         "--sweep",
         action="append",

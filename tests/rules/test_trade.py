@@ -108,7 +108,7 @@ def test_minutes_before_the_days_that_are_told_are_left_out(trade):
     assert (told.beyond_min, told.danger_min, told.unsaid_min) == (5 + 5, 5, 0)
 
 
-@pytest.mark.parametrize("cut", [1, 301, 602, 611, 1499])
+@pytest.mark.parametrize("cut", [1, 301, 306, 602, 605, 611, 1499])
 def test_where_the_record_is_cut_makes_no_difference(trade, cut):
     assert trade(lost(660), cut=cut) == trade(lost(660))
 
