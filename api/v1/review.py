@@ -93,6 +93,7 @@ def review_api_router(reviews: Reviews) -> APIRouter:
 
     @router.get("/batches/{code}/review", summary="Why a batch may have failed")
     def review(code: str) -> ReviewBody:
+        """Return candidate causes with what speaks for and against each, the likeliest first."""
         try:
             return review_body(reviews.of(code))
         except LookupError as trouble:
