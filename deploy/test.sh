@@ -41,26 +41,37 @@ if [ $# -gt 0 ]; then
     say "== pytest"
     exec "$venv/bin/python" -m pytest --durations 15 "$@" </dev/null
 fi
-# Three at once: many tests wait for servers, disks and browsers more than they reckon. Those of the
-# command line go with all others, so that the three end at about the same time.
+# Four at once: many tests wait for servers, disks and browsers more than they reckon, and so all
+# end at about the same time. Each is told whole once it has ended.
 servers='tests/collector tests/kill tests/promises tests/screens'
-people='tests/api'
-apart='tests/api/cli'
-ignored=''
-for folder in $servers $people; do
+pages='tests/api/web'
+people='tests/api --ignore=tests/api/web --ignore=tests/api/cli'
+ignored='--ignore=tests/api'
+for folder in $servers; do
     ignored="$ignored --ignore=$folder"
 done
 told=$(mktemp -d)
 trap 'rm -rf -- "$told"' EXIT
-say "== pytest of $servers, and of $people, told below; and beside them"
-"$venv/bin/python" -m pytest --durations 15 $servers >"$told/servers" 2>&1 </dev/null &
+run_beside() {
+    name=$1
+    shift
+    "$venv/bin/python" -m pytest --durations 15 "$@" >"$told/$name" 2>&1 </dev/null &
+}
+# Unquoted on purpose: a word for each folder or option.
+run_beside servers $servers
 with_servers=$!
-"$venv/bin/python" -m pytest --durations 15 $people "--ignore=$apart" >"$told/people" 2>&1 </dev/null &
+run_beside pages $pages
+with_pages=$!
+run_beside people $people
 with_people=$!
 say "== pytest of all others"
 status=0
 "$venv/bin/python" -m pytest --durations 15 $ignored </dev/null || status=$?
-"$venv/bin/python" -m pytest --durations 15 "$apart" </dev/null || status=$?
+say "== pytest of tests/api/cli"
+"$venv/bin/python" -m pytest --durations 15 tests/api/cli </dev/null || status=$?
+wait "$with_pages" || status=$?
+say "== pytest of $pages"
+cat -- "$told/pages"
 wait "$with_people" || status=$?
 say "== pytest of $people"
 cat -- "$told/people"

@@ -79,5 +79,5 @@ class Gathering(Generic[Ready]):
         return self._begun.pop(message_id).result()
 
     def stop(self) -> None:
-        """Begin nothing more."""
-        self._pool.shutdown(wait=False, cancel_futures=True)
+        """Begin nothing more; what is being got ready still reads the stores, so wait for it."""
+        self._pool.shutdown(wait=True, cancel_futures=True)

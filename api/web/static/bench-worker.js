@@ -47,9 +47,15 @@ self.addEventListener("fetch", (event) => {
   }
 });
 
+// Led elsewhere, as to sign in, it is no page of the bench.
+async function keep(path) {
+  const fresh = await fetch(path, { redirect: "manual" });
+  if (fresh.ok) await (await caches.open(KEPT)).put(path, fresh);
+}
+
 // The first page was open before this worker: keep it as well.
 self.addEventListener("message", (event) => {
   if (typeof event.data?.keep === "string" && /^\/bench\/[^/]+$/.test(event.data.keep)) {
-    event.waitUntil(caches.open(KEPT).then((kept) => kept.add(event.data.keep)));
+    event.waitUntil(keep(event.data.keep));
   }
 });

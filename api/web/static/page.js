@@ -92,11 +92,14 @@
 
   // Pages of the bench that this device keeps are for whoever was signed in. What waits to be sent
   // stays: it was written before.
-  document.getElementById("sign-out")?.form.addEventListener("submit", async (event) => {
-    if (!("caches" in window)) return;
-    event.preventDefault();
-    const names = await caches.keys();
+  async function forgetTheBench() {
+    const names = "caches" in window ? await caches.keys() : [];
     await Promise.all(names.filter((one) => one.startsWith("bench-")).map((one) => caches.delete(one)));
+  }
+  if (location.pathname === "/sign-in") forgetTheBench();
+  document.getElementById("sign-out")?.form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    await forgetTheBench();
     event.target.submit();
   });
 

@@ -15,6 +15,8 @@ SAME = {
     "/adopt": ("PUT", f"{V1}/written/{{kind}}/{{key}}"),
     "/bench/{code}": ("POST", f"{V1}/batches/{{code}}/observations"),
     "/bench/{code}/stage": ("PUT", f"{V1}/batches/{{code}}"),
+    "/bench/{code}/photo": ("POST", f"{V1}/observations/{{number}}/photo"),
+    "/batches/{code}/photos/{number}/remove": ("DELETE", f"{V1}/observations/{{number}}/photo"),
     "/bench/{code}/take-back": ("POST", f"{V1}/observations/{{number}}/take-back"),
     "/staff/days-off": ("PUT", f"{V1}/written/{{kind}}/{{key}}"),
     "/staff/swaps": ("PUT", f"{V1}/written/{{kind}}/{{key}}"),

@@ -127,8 +127,8 @@ def test_a_topic_cannot_write_into_the_page(client, tern_hollow):
 
 
 @pytest.mark.parametrize("language", ["en", "es"])
-def test_the_pages_speak_both_languages(looking, language):
-    page = looking.get("/adopt", params={"topic": "new/b9", "lang": language}).text
+def test_the_pages_speak_both_languages(client, language):
+    page = client.get("/adopt", params={"topic": "new/b9", "lang": language}).text
     assert f'<html lang="{language}"' in page
     assert ("lo dice su nombre" in page) == (language == "es")
 
