@@ -28,6 +28,7 @@ NBSP = "\N{NO-BREAK SPACE}"
 PAGES = {
     "/": "/",
     "/batches/{code}": "/batches/MG-07",
+    "/batches/{code}/review": "/batches/MG-07/review",
     "/batches/{code}/charts": "/batches/MG-07/charts?from=2026-11-13T09:00&to=2026-11-15T09:00",
     "/alarms": "/alarms",
     "/alarms/{alarm_id}": "/alarms/{alarm}",
