@@ -202,14 +202,15 @@ class Replays:
                 if self._slot.folder != folder:
                     shutil.rmtree(folder, ignore_errors=True)
 
-    def show(self, asked: Asked, folder: Path | None) -> Replay:
-        """Put a replay into the one place, its files in `folder`. Raises Busy while one runs."""
+    def show(self, asked: Asked, folder: Path) -> Replay:
+        """Put a replay into the one place, with the `folder` of `receiving`, which is now its own.
+
+        The one that was there is forgotten. Raises Busy while it runs.
+        """
         with self._lock:
             if self._slot.replay is not None and self._slot.replay.stage in RUNS:
                 raise Busy
             self._forget()
-            if folder is None:
-                self._number = max(self._number + 1, milliseconds(self._parts.clock) // 1000)
             made_ms = milliseconds(self._parts.clock)
             shown = Replay(self._number, asked, Stage.SHOWN, made_ms=made_ms)
             self._slot = _Slot(shown, folder)
