@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from api.replays.receiving import Receiver
     from api.replays.running import Replay, Replays
     from api.web.pages import Desk
+    from api.web.replay_files import ShownFile
 
 ADDRESS = "/replay"
 
@@ -45,7 +46,7 @@ def replay_router(at: Desk, replays: Replays) -> APIRouter:
     def page(request: Request, *, status: int = 200, wrong: str = "") -> Response:
         telling = at.telling(request)
         replay = replays.now
-        files = ()
+        files: tuple[ShownFile, ...] = ()
         if replay is not None and replay.stage is Stage.SHOWN:
             files = shown_files(looks_at(replay), parts.site, telling)
         outcome = None if replay is None else replay.outcome
