@@ -7,7 +7,6 @@ files or a disk with little room left end the receiving, and what was written is
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable
 from enum import StrEnum
 from http import HTTPStatus
 from pathlib import Path, PurePosixPath
@@ -100,18 +99,20 @@ class Receiver:
             raise NotTaken(NotTakenWhy.NO_FORM) from trouble
 
     def take(self, piece: bytes) -> None:
-        """Write a piece down. Raises NotTaken, OSError."""
+        """Write a piece down. Raises NotTaken."""
         self._bytes += len(piece)
         if self._bytes > MOST_BYTES:
             raise NotTaken(NotTakenWhy.TOO_LARGE, self._name())
         if self._bytes - self._looked >= _LOOK_EVERY_BYTES or not self._looked:
             self._looked = self._bytes
-            if shutil.disk_usage(self._folder).free < LEAVE_FREE_BYTES:
+            if not has_room(self._folder):
                 raise NotTaken(NotTakenWhy.NO_ROOM)
         try:
             self._parser.write(piece)
         except MultipartParseError as trouble:
             raise NotTaken(NotTakenWhy.NO_FORM) from trouble
+        except OSError as trouble:
+            raise NotTaken(NotTakenWhy.NO_ROOM) from trouble
 
     def end(self) -> None:
         """Say that nothing more comes. Raises NotTaken if the form is not whole."""
@@ -184,6 +185,11 @@ class Receiver:
         self._ended = True
 
 
+def has_room(folder: Path) -> bool:
+    """Return whether the disk of a folder has more left than what watches may need."""
+    return shutil.disk_usage(folder).free >= LEAVE_FREE_BYTES
+
+
 def safe_name(name: str) -> str:
     r"""Return a file's own name without any folder, fit to be written to disk.
 
@@ -196,6 +202,3 @@ def safe_name(name: str) -> str:
         stem, dot, ending = own.rpartition(".")
         own = f"{stem[:-1]}{dot}{ending[:10]}" if dot and stem else own[:-1]
     return own if own.strip(". ") else "file"
-
-
-Make = Callable[[Path], Receiver]

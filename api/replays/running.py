@@ -22,6 +22,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from api.replaying import replayed
 from api.replays.files import Given, GivenRefused, load_files, scratch_store, span_loaded
 from api.replays.pressed import Pressed
+from api.replays.receiving import has_room
 from api.replays.record import recorded_in, told_of
 from api.replays.span import Days, DaysUnnamed, NothingToJudge, minutes_of
 from api.watch.clock import milliseconds
@@ -74,6 +75,7 @@ class Why(StrEnum):
     NOTHING_THERE = "nothing_there"
     NAME_DAYS = "name_days"
     TOO_LONG = "too_long"
+    NO_ROOM = "no_room"
     STORE = "store"
     FAULT = "fault"
 
@@ -330,13 +332,19 @@ class Replays:
             part = min(1.0, done / whole) if whole > 0 else 0.0
             self._put(slot, share=READING_SHARE * (place + part) / len(files))
 
+        def rest(took_s: float) -> bool:
+            if not has_room(self._home):
+                says = "there is too little room left on the disk; make room, or send fewer days"
+                raise _Failed(Trouble(Why.NO_ROOM, says))
+            return self._rest(slot, took_s)
+
         loaded: list[Loaded] = []
         for one in load_files(
             files,
             store,
             self._parts.site,
             clock_ms=lambda: milliseconds(self._parts.clock),
-            rest=lambda took_s: self._rest(slot, took_s),
+            rest=rest,
             moved=moved,
         ):
             loaded.append(one)

@@ -221,6 +221,7 @@ def replays_router(parts: Parts, replays: Replays) -> APIRouter:
                     raise _unprocessable(unknown[0], "There is no such field.")
                 return await run_in_threadpool(shown, folder, receiver.files, receiver.fields)
         except Busy as trouble:
+            await drained(request)
             raise Problem(HTTPStatus.CONFLICT, BUSY) from trouble
         except NotTaken as trouble:
             wrongs = [Wrong(where=safe(trouble.name), detail=_SAID[trouble.why])]
@@ -276,6 +277,15 @@ def replays_router(parts: Parts, replays: Replays) -> APIRouter:
             raise _nothing(number) from trouble
 
     return router
+
+
+async def drained(request: Request) -> None:
+    """Let a body run by, up to a bound, so that the browser hears the answer."""
+    came = 0
+    async for piece in request.stream():
+        came += len(piece)
+        if came > MOST_DRAINED:
+            return
 
 
 async def received(request: Request, folder: FilePath) -> Receiver:

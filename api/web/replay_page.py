@@ -14,7 +14,7 @@ from api.replays.looking import look_at_all
 from api.replays.receiving import STATUS, NotTaken
 from api.replays.running import RUNS, Asked, Busy, NotShown, Stage, UnknownReplay
 from api.replays.span import Days
-from api.v1.replays import day_in, received
+from api.v1.replays import day_in, drained, received
 from api.watch.clock import milliseconds
 from api.web.door import MOST_FIELDS
 from api.web.replay_files import options_in, shown_files
@@ -104,6 +104,7 @@ def replay_router(at: Desk, replays: Replays) -> APIRouter:
                 form = await received(request, folder)
                 return await run_in_threadpool(taken, request, folder, form)
         except Busy:
+            await drained(request)
             status, wrong = int(HTTPStatus.CONFLICT), words.busy
         except NotTaken as trouble:
             status, wrong = int(STATUS[trouble.why]), words.not_taken[trouble.why]

@@ -172,6 +172,7 @@ ENGLISH = ReplayWords(
         Why.NAME_DAYS: "Nobody has watched these readings. Choose the days.",
         Why.TOO_LONG: "That is too long. Choose at most {days} days, and split files that span "
         "more.".format(**_SIZES),
+        Why.NO_ROOM: "Too little room is left on the disk. Make room, or send fewer days.",
         Why.STORE: "The store of readings did not answer. Try again.",
         Why.FAULT: "Something went wrong on this side. The log says more; the watch goes on.",
     },
@@ -293,6 +294,7 @@ SPANISH = ReplayWords(
         Why.NAME_DAYS: "Nadie vigiló estas lecturas. Elija los días.",
         Why.TOO_LONG: "Es demasiado largo. Elija como mucho {days} días y parta los archivos que "
         "abarquen más.".format(**_SIZES),
+        Why.NO_ROOM: "Queda muy poco sitio en el disco. Haga sitio o envíe menos días.",
         Why.STORE: "El almacén de lecturas no respondió. Inténtelo otra vez.",
         Why.FAULT: "Algo falló de este lado. El registro dice más; la vigilancia sigue.",
     },

@@ -267,3 +267,29 @@ def test_a_name_with_a_path_in_it_stays_in_its_folder(web, hollow):
     assert [one.name for one in folder.rglob("*") if one.is_file()] == ["bag-07.csv"]
     assert web.delete(f"{REPLAYS}/{shown['number']}").status_code == 204
     assert scratch(hollow) == []
+
+
+def test_a_disk_with_little_room_left_takes_no_files(web, hollow, monkeypatch):
+    from api.replays import receiving
+
+    monkeypatch.setattr(receiving, "LEAVE_FREE_BYTES", 2**60)
+    full = ask(web, ("bag-07.csv", holed()))
+    assert full.status_code == 507
+    assert "too little room" in full.json()["detail"]
+    assert scratch(hollow) == []
+
+
+def test_what_a_crash_left_is_wiped_at_the_next_start(hollow, tmp_path):
+    from dataclasses import replace
+
+    from api.replays.running import Replays
+    from api.settings import Settings
+
+    left = tmp_path / "replay" / "7" / "0"
+    left.mkdir(parents=True)
+    (left / "bag-07.csv").write_bytes(holed())
+    kept = tmp_path / "readings.sqlite"
+    kept.write_bytes(b"")
+    again = Replays(replace(hollow.parts, settings=Settings(data=tmp_path)))
+    assert list(tmp_path.iterdir()) == [kept]
+    assert again.now is None
