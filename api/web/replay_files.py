@@ -108,13 +108,7 @@ def _parts(way: str) -> list[str]:
 
 def _shown(place: int, look: Look, site: Site, telling: Telling) -> ShownFile:
     words = replay_words(telling.words.code)
-    said = dict(one.rpartition("=")[::2] for one in look.given.options)
-    said |= {
-        key: value
-        for one in look.given.options
-        for key, _, value in [one.partition("=")]
-        if key in SAID
-    }
+    said = _said(look.given.options)
     detection, refusal = look.detection, look.refusal
     read_as = time_in = rows = problem = ""
     if detection is not None:
@@ -147,6 +141,17 @@ def _shown(place: int, look: Look, site: Site, telling: Telling) -> ShownFile:
         said={key: said.get(key, "") for key in SAID},
         channels=tuple(site.channels),
     )
+
+
+def _said(options: Sequence[str]) -> dict[str, str]:
+    """Return what options say, by their key; a value may hold a sign of equality, a key may too."""
+    said: dict[str, str] = {}
+    for one in options:
+        key, _, value = one.partition("=")
+        if key not in SAID:
+            key, _, value = one.rpartition("=")
+        said[key] = value
+    return said
 
 
 def _rows(look: Look, said: Mapping[str, str], site: Site) -> list[ColumnRow]:
