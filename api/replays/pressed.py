@@ -28,11 +28,16 @@ MOST_COLUMNS = 2016
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """One batch in columns. `reserve_pct` is the least likely one, NaN where none is reckoned."""
+    """One batch in columns. `reserve_pct` is the least likely one, NaN where none is reckoned.
+
+    `unseen_min` counts the minutes that had no value to hold against a limit, in whatever standing:
+    a batch stays in danger while nobody sees it.
+    """
 
     ribbon: RibbonRecord
     reserve_pct: NDArray[np.float64]
     water_seen: bool
+    unseen_min: int
 
 
 class Pressed:
@@ -46,6 +51,7 @@ class Pressed:
         self._standing: dict[str, NDArray[np.int8]] = {}
         self._unseen: dict[str, NDArray[np.bool_]] = {}
         self._reserve: dict[str, NDArray[np.float64]] = {}
+        self._unseen_min: dict[str, int] = {}
 
     def take(self, passage: Passage) -> None:
         """Press a passage in; minutes outside are left out."""
@@ -70,11 +76,14 @@ class Pressed:
             self._standing[code] = np.full(self._columns, UNWATCHED, dtype=np.int8)
             self._unseen[code] = np.zeros(self._columns, dtype=np.bool_)
             self._reserve[code] = np.full(self._columns, np.nan)
+            self._unseen_min[code] = 0
         margin = seen_margin(record)[rows]
         standing = record.standing[rows]
         np.maximum.at(self._standing[code], column, standing)
         np.fmin.at(self._margin[code], column, margin)
-        np.logical_or.at(self._unseen[code], column, np.isnan(margin) & (standing != UNWATCHED))
+        unseen = np.isnan(margin) & (standing != UNWATCHED)
+        np.logical_or.at(self._unseen[code], column, unseen)
+        self._unseen_min[code] += int(np.count_nonzero(unseen))
         if record.reserve_pct is not None:
             np.fmin.at(self._reserve[code], column, record.reserve_pct.central[rows])
 
@@ -88,5 +97,6 @@ class Pressed:
                 judged_until=1.0,
             ),
             reserve_pct=self._reserve[code],
+            unseen_min=self._unseen_min[code],
             water_seen=not bool(np.isnan(self._reserve[code]).all()),
         )

@@ -13,7 +13,6 @@ import shutil
 import threading
 import time
 from dataclasses import dataclass, field, replace
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,26 +23,36 @@ from api.replays.files import Given, GivenRefused, load_files, scratch_store, sp
 from api.replays.pressed import Pressed
 from api.replays.receiving import has_room
 from api.replays.record import recorded_in, told_of
-from api.replays.span import Days, DaysUnnamed, NothingToJudge, minutes_of
+from api.replays.span import DaysUnnamed, NothingToJudge, minutes_of
+from api.replays.state import (
+    MOST_DAYS,
+    RUNS,
+    Asked,
+    Busy,
+    NotShown,
+    Outcome,
+    Replay,
+    Stage,
+    Trouble,
+    UnknownReplay,
+    Why,
+)
 from api.watch.clock import milliseconds
 from collector.files.load import LoadStopped
 from collector.stores.base import StoreFailure
 from rules.replay import Tally
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Sequence
 
     from api.parts import Parts
     from api.replays.files import Loaded
-    from api.replays.pressed import Drawn
     from api.replays.record import Recorded
-    from api.replays.told import Told
     from collector.stores.base import ReadingStore
 
 log = logging.getLogger(__name__)
 
 FOLDER = "replay"
-MOST_DAYS = 366
 READING_SHARE = 0.3
 """Of the whole way, so much is reading files, where there are any: it is the shorter part."""
 KEPT_S = 6 * 3600
@@ -51,88 +60,6 @@ KEPT_S = 6 * 3600
 _REST_SHARE = 0.5
 _MOST_REST_S = 0.5
 _END_WITHIN_S = 10.0
-
-
-class Stage(StrEnum):
-    """How far a replay is."""
-
-    SHOWN = "shown"
-    READING = "reading"
-    JUDGING = "judging"
-    DONE = "done"
-    FAILED = "failed"
-    STOPPED = "stopped"
-
-
-RUNS = frozenset({Stage.READING, Stage.JUDGING})
-
-
-class Why(StrEnum):
-    """Why a replay failed."""
-
-    FILE_REFUSED = "file_refused"
-    NO_READING = "no_reading"
-    NOTHING_THERE = "nothing_there"
-    NAME_DAYS = "name_days"
-    TOO_LONG = "too_long"
-    NO_ROOM = "no_room"
-    STORE = "store"
-    FAULT = "fault"
-
-
-class Busy(Exception):
-    """Another replay runs, or its files are coming in: one at a time."""
-
-
-class UnknownReplay(LookupError):
-    """There is no replay of that number, or no longer."""
-
-
-class NotShown(ValueError):
-    """A replay that runs or ran already can't be begun again."""
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """What is to be judged: files, or without any the readings that are kept; of which days."""
-
-    files: tuple[Given, ...]
-    days: Days
-    hindsight: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """What a replay came to. `lost` says where the book known then could not be made again."""
-
-    told: Told
-    drawn: Mapping[str, Drawn]
-    first_minute: int
-    end_minute: int
-    lost: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Trouble:
-    """Why a replay failed; `says` names file, line or column and the fix, in English."""
-
-    why: Why
-    says: str
-    file: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Replay:
-    """A replay as it is now. `share` is how far it is, from 0.0 to 1.0."""
-
-    number: int
-    asked: Asked
-    stage: Stage
-    share: float = 0.0
-    loaded: tuple[Loaded, ...] = ()
-    trouble: Trouble | None = None
-    outcome: Outcome | None = None
-    made_ms: int = 0
 
 
 class _Stopped(Exception):

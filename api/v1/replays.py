@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from datetime import date
 from http import HTTPStatus
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 from fastapi import APIRouter, Path, Request
-from pydantic import AwareDatetime, BaseModel, Field
 from starlette.concurrency import run_in_threadpool
 
 from api.replays.files import Given
@@ -22,18 +21,12 @@ from api.replays.receiving import (
     NotTakenWhy,
     Receiver,
 )
-from api.replays.running import (
-    Asked,
-    Busy,
-    NotShown,
-    Stage,
-    UnknownReplay,
-    Why,
-)
 from api.replays.span import Days
+from api.replays.state import Asked, Busy, NotShown, Stage, UnknownReplay
 from api.v1.problems import Problem, ProblemBody, Wrong
+from api.v1.replay_bodies import MapOfFiles, ReplayBody, ReplayLine, body_of, line_of
 from api.watch.clock import milliseconds
-from collector.files.telling import detection_values, safe
+from collector.files.telling import safe
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -41,10 +34,10 @@ if TYPE_CHECKING:
 
     from api.parts import Parts
     from api.replays.looking import Look
-    from api.replays.running import Replay, Replays
+    from api.replays.running import Replays
+    from api.replays.state import Replay
 
 Number = Annotated[int, Path(ge=1, le=2**53)]
-Option = Annotated[str, Field(min_length=1, max_length=500)]
 MOST_DRAINED = 4 * MOST_BYTES
 _TEXTS = frozenset({"from", "to", "hindsight", "look", "map"})
 _SAID = {
@@ -81,108 +74,6 @@ _FORM = {
 }
 
 
-class RefusedRow(BaseModel):
-    """A row, or a value in it, that was not taken; `column` is empty when it is the whole row."""
-
-    line: int
-    column: str
-    why: str
-    problem: str
-    fix: str
-
-
-class FileBody(BaseModel):
-    """A file: how it is read while it is shown, and what became of its rows afterwards."""
-
-    name: str
-    map: list[str]
-    read_as: dict[str, Any] | None = None
-    rows: int | None = None
-    kept: int | None = None
-    refused: int | None = None
-    first_refused: list[RefusedRow] = []
-
-
-class TroubleBody(BaseModel):
-    """Why a replay failed: `says` what is wrong and what to do, `file` the one it is about."""
-
-    why: Why
-    says: str
-    file: str
-
-
-class ReplayLine(BaseModel):
-    """A replay. `share` is how far it is, from 0 to 1."""
-
-    number: int
-    stage: Stage
-    share: float
-    of_files: bool
-    hindsight: bool
-
-
-class AlarmBody(BaseModel):
-    """One alarm; values are in the unit of the limit's quantity."""
-
-    batch: str
-    condition: str
-    stage: str
-    priority: str
-    opened: AwareDatetime
-    ended: AwareDatetime | None
-    value: float | None
-    worst: float | None
-    rang: bool
-    acknowledged: AwareDatetime | None
-
-
-class LowBody(BaseModel):
-    """A value and when it was."""
-
-    value: float
-    at: AwareDatetime
-
-
-class BatchFigures(BaseModel):
-    """One batch: minutes by standing, the least water left, the most that each sum came to."""
-
-    minutes: dict[str, int]
-    blind_min: int
-    reserve_low_pct: LowBody | None
-    doses_most: dict[str, LowBody]
-
-
-class Figures(BaseModel):
-    """What a replay came to, the same as `graftvigil replay --json` prints.
-
-    `messages` counts them by person, in each way of being answered.
-    """
-
-    start: AwareDatetime
-    end: AwareDatetime
-    as_it_happened: bool
-    alarms: list[AlarmBody]
-    batches: dict[str, BatchFigures]
-    messages: dict[str, dict[str, int]]
-
-
-class ReplayBody(ReplayLine):
-    """A replay with its files, why it failed, and what it came to once it is done."""
-
-    files: list[FileBody]
-    trouble: TroubleBody | None
-    book_lost: list[str]
-    figures: Figures | None
-
-
-class MapOfFiles(BaseModel):
-    """How to read each file, in their order, as options of `graftvigil load --map`."""
-
-    map: list[Annotated[list[Option], Field(max_length=100)]] = Field(
-        default=[], max_length=MOST_FILES
-    )
-
-
 def replays_router(parts: Parts, replays: Replays) -> APIRouter:
     """Return the routes under /replays."""
     router = APIRouter(prefix="/replays", tags=["replays"])
@@ -199,7 +90,7 @@ def replays_router(parts: Parts, replays: Replays) -> APIRouter:
         replay = replays.show(asked, folder)
         if not look_only:
             replay = replays.begin(replay.number)
-        return _body(replay, looks)
+        return body_of(replay, looks)
 
     @router.post(
         "",
@@ -233,7 +124,7 @@ def replays_router(parts: Parts, replays: Replays) -> APIRouter:
     def every() -> list[ReplayLine]:
         """Return the replay there is: none or one."""
         found = replays.now
-        return [] if found is None else [_line(found)]
+        return [] if found is None else [line_of(found)]
 
     @router.get("/{number}")
     def one(number: Number) -> ReplayBody:
@@ -242,7 +133,7 @@ def replays_router(parts: Parts, replays: Replays) -> APIRouter:
             found = replays.of(number)
         except UnknownReplay as trouble:
             raise _nothing(number) from trouble
-        return _body(found, _looks(parts, found))
+        return body_of(found, _looks(parts, found))
 
     @router.post("/{number}/begin", status_code=HTTPStatus.ACCEPTED)
     def begin(number: Number, body: MapOfFiles) -> ReplayBody:
@@ -261,7 +152,7 @@ def replays_router(parts: Parts, replays: Replays) -> APIRouter:
             looks = look_at_all(files, parts.site, now_ms=milliseconds(parts.clock))
             _refuse(looks)
             replays.say(number, files)
-            return _body(replays.begin(number), looks)
+            return body_of(replays.begin(number), looks)
         except UnknownReplay as trouble:
             raise _nothing(number) from trouble
         except NotShown as trouble:
@@ -361,52 +252,6 @@ def _looks(parts: Parts, replay: Replay) -> tuple[Look, ...]:
     if replay.stage is not Stage.SHOWN:
         return ()
     return look_at_all(replay.asked.files, parts.site, now_ms=milliseconds(parts.clock))
-
-
-def _line(replay: Replay) -> ReplayLine:
-    return ReplayLine(
-        number=replay.number,
-        stage=replay.stage,
-        share=round(replay.share, 3),
-        of_files=bool(replay.asked.files),
-        hindsight=replay.asked.hindsight,
-    )
-
-
-def _body(replay: Replay, looks: Sequence[Look]) -> ReplayBody:
-    trouble, outcome = replay.trouble, replay.outcome
-    return ReplayBody(
-        **_line(replay).model_dump(),
-        files=_files(replay, looks),
-        trouble=None
-        if trouble is None
-        else TroubleBody(why=trouble.why, says=safe(trouble.says), file=safe(trouble.file)),
-        book_lost=[] if outcome is None else list(outcome.lost),
-        figures=None if outcome is None else Figures.model_validate(outcome.told),
-    )
-
-
-def _files(replay: Replay, looks: Sequence[Look]) -> list[FileBody]:
-    bodies: list[FileBody] = []
-    for place, given in enumerate(replay.asked.files):
-        body = FileBody(name=safe(given.path.name), map=list(given.options))
-        if place < len(looks) and (detection := looks[place].detection) is not None:
-            body.read_as = detection_values(detection)
-        if place < len(replay.loaded):
-            loaded = replay.loaded[place]
-            body.rows, body.kept, body.refused = loaded.rows, loaded.kept, loaded.refused
-            body.first_refused = [
-                RefusedRow(
-                    line=one.line,
-                    column=safe(one.column),
-                    why=one.why.value,
-                    problem=safe(one.problem),
-                    fix=safe(one.fix),
-                )
-                for one in loaded.first_refused
-            ]
-        bodies.append(body)
-    return bodies
 
 
 def _unprocessable(where: str, detail: str) -> Problem:

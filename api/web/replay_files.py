@@ -117,8 +117,9 @@ def _shown(place: int, look: Look, site: Site, telling: Telling) -> ShownFile:
             said=safe(", ".join(f"{what} {how}" for what, how in detection.table.said))
         )
         names = ", ".join(f"“{safe(one.name)}”" for one in timing.columns)
-        time_in = words.time_in.format(names=names, zone=safe(timing.zone_name))
-        time_in = f"{time_in} ({said_time(detection)})"
+        time_in = words.time_in.format(
+            names=names, zone=safe(timing.zone_name), how=said_time(detection)
+        )
         first, last = (
             "–" if ms is None else telling.time(instant_time(ms))
             for ms in (detection.first_ms, detection.last_ms)

@@ -12,8 +12,8 @@ from starlette.concurrency import run_in_threadpool
 from api.replays.files import Given
 from api.replays.looking import look_at_all
 from api.replays.receiving import STATUS, NotTaken
-from api.replays.running import RUNS, Asked, Busy, NotShown, Stage, UnknownReplay
 from api.replays.span import Days
+from api.replays.state import RUNS, Asked, Busy, NotShown, Stage, UnknownReplay
 from api.v1.replays import day_in, drained, received
 from api.watch.clock import milliseconds
 from api.web.door import MOST_FIELDS
@@ -28,7 +28,8 @@ if TYPE_CHECKING:
 
     from api.replays.looking import Look
     from api.replays.receiving import Receiver
-    from api.replays.running import Replay, Replays
+    from api.replays.running import Replays
+    from api.replays.state import Replay
     from api.web.pages import Desk
     from api.web.replay_files import ShownFile
 

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from api.parts import Parts
     from api.replays.pressed import Drawn
-    from api.replays.running import Outcome, Replay
+    from api.replays.state import Outcome, Replay
     from api.replays.told import AlarmTold, BatchTold
     from api.web.telling import Telling
     from rules.model.batch import Batch
@@ -129,11 +129,15 @@ def _batch(
         )
         for name, minutes in one["minutes"].items()
     )
-    blind = words.never_blind
+    # A batch stays in danger while nobody sees it: then it is not called blind, nor was it seen.
+    unseen = outcome.drawn[code].unseen_min
+    said: list[str] = []
     if one["blind_min"]:
-        blind = words.blind_for.format(lasting=telling.words.lasting(one["blind_min"] * 60))
-    elif set(one["minutes"]) <= {"unwatched"}:
-        blind = ""
+        said.append(words.blind_for.format(lasting=telling.words.lasting(one["blind_min"] * 60)))
+    if unseen > one["blind_min"]:
+        said.append(words.no_value.format(lasting=telling.words.lasting(unseen * 60)))
+    if not said and set(one["minutes"]) != {"unwatched"}:
+        said.append(words.never_blind)
     worst = next((each.value for each in _WORST_FIRST if one["minutes"].get(each.value)), "steady")
     pressed = outcome.drawn.get(code) if drawn else None
     return BatchRow(
@@ -141,8 +145,8 @@ def _batch(
         kind="" if batch is None else telling.kind(batch),
         worst=worst,
         stood=stood,
-        blind=blind,
-        facts=tuple(_facts(one, batch, parts, telling)),
+        blind=" ".join(said),
+        facts=tuple(dict.fromkeys(_facts(one, batch, parts, telling))),
         ribbon=None if pressed is None else _ribbon(code, stood, pressed, outcome, telling),
         water=None if pressed is None else _water(pressed, outcome, telling),
     )
@@ -155,6 +159,8 @@ def _facts(one: BatchTold, batch: Batch | None, parts: Parts, telling: Telling) 
         value = telling.value(Felt.RESERVE, low["value"])
         yield words.water.format(value=value, when=_when(low["at"], telling))
     for name, most in one["doses_most"].items():
+        if most["value"] <= 0:
+            continue
         at = datetime.fromisoformat(most["at"])
         asked = _asked(batch, name, at, parts)
         what, value = safe(name), telling.words.number(most["value"], 2)

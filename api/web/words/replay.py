@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from api.replays.receiving import MIB, MOST_BYTES, MOST_FILE_BYTES, MOST_FILES, NotTakenWhy
-from api.replays.running import MOST_DAYS, Stage, Why
+from api.replays.state import MOST_DAYS, Stage, Why
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -84,6 +84,7 @@ class ReplayWords:
     stood: str
     blind_for: str
     never_blind: str
+    no_value: str
     water: str
     water_chart: str
     sums: str
@@ -132,7 +133,7 @@ ENGLISH = ReplayWords(
     shown_title="Is each column in its place?",
     shown_lead="Nothing is judged yet. Set right what is wrong, then replay.",
     read_as="Read as: {said}",
-    time_in="Time in {names}, by the zone {zone}.",
+    time_in="Time in {names}, by the zone {zone}: {how}.",
     rows_from_to="First row {first}, last row {last}.",
     settle="This file can't be used as it stands:",
     choose_way="Choose how it is meant, and look again",
@@ -194,6 +195,7 @@ ENGLISH = ReplayWords(
     stood="{standing} {lasting}",
     blind_for="Could not be seen for {lasting}.",
     never_blind="Was seen all the time.",
+    no_value="For {lasting} in all there was no value to hold against a limit.",
     water="Least water left: {value} at {when}.",
     water_chart="Water left in the scion, the least of each stretch, in %",
     sums="Most of {what}: {value} at {when}.",
@@ -254,7 +256,7 @@ SPANISH = ReplayWords(
     shown_title="¿Está cada columna en su sitio?",
     shown_lead="Todavía no se ha juzgado nada. Corrija lo que esté mal y luego repita.",
     read_as="Se lee así: {said}",
-    time_in="La hora está en {names}, con la zona {zone}.",
+    time_in="La hora está en {names}, con la zona {zone}: {how}.",
     rows_from_to="Primera fila {first}, última fila {last}.",
     settle="Este archivo no se puede usar tal como está:",
     choose_way="Elija qué quiere decir y mire otra vez",
@@ -316,6 +318,7 @@ SPANISH = ReplayWords(
     stood="{standing} {lasting}",
     blind_for="No se pudo ver durante {lasting}.",
     never_blind="Se vio todo el tiempo.",
+    no_value="En total, durante {lasting} no hubo ningún valor que comparar con un límite.",
     water="Menos agua que le quedó: {value}, {when}.",
     water_chart="Agua que le queda a la púa, lo menos de cada tramo, en %",
     sums="Lo más de {what}: {value}, {when}.",

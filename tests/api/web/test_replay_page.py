@@ -99,6 +99,19 @@ def test_a_file_is_shown_then_replayed_in_both_languages(web):
     assert "Could not be seen" not in in_spanish
 
 
+def test_danger_that_nobody_sees_is_not_called_seen(web):
+    """A batch stays in danger through a gap; the page then says that there was no value."""
+    dry = [f"{row.rpartition(',')[0]},55.0" for row in [*rows(14, 60), *rows(17, 60)]]
+    page = said(send(web, "bag-07.csv", HEAD + "\n".join(dry) + "\n"))
+    web.post("/replay/begin", data={"number": number_on(page), "press": "run"})
+    page = when_done(web)
+    entry = page[page.index("<b>MG-07</b>") :]
+    entry = entry[: entry.index("</li>")]
+    assert "In danger" in entry
+    assert re.search(r"For \d+ (h|min) in all there was no value", entry)
+    assert "Was seen all the time" not in entry
+
+
 def test_a_column_without_a_home_is_given_one_by_hand(web):
     page = said(send(web, "export.csv", HOLED))
     assert "can't be used as it stands" in page
