@@ -41,13 +41,14 @@ if [ $# -gt 0 ]; then
     say "== pytest"
     exec "$venv/bin/python" -m pytest --durations 15 "$@" </dev/null
 fi
-# Four at once: many tests wait for servers, disks and browsers more than they reckon, and so all
+# Five at once: many tests wait for servers, disks and browsers more than they reckon, and so all
 # end at about the same time. Each is told whole once it has ended.
-servers='tests/collector tests/kill tests/promises tests/screens'
+servers='tests/collector tests/kill tests/promises'
+screens='tests/screens'
 pages='tests/api/web'
 people='tests/api --ignore=tests/api/web --ignore=tests/api/cli'
 ignored='--ignore=tests/api'
-for folder in $servers; do
+for folder in $servers $screens; do
     ignored="$ignored --ignore=$folder"
 done
 told=$(mktemp -d)
@@ -60,6 +61,8 @@ run_beside() {
 # Unquoted on purpose: a word for each folder or option.
 run_beside servers $servers
 with_servers=$!
+run_beside screens $screens
+with_screens=$!
 run_beside pages $pages
 with_pages=$!
 run_beside people $people
@@ -72,6 +75,9 @@ say "== pytest of tests/api/cli"
 wait "$with_pages" || status=$?
 say "== pytest of $pages"
 cat -- "$told/pages"
+wait "$with_screens" || status=$?
+say "== pytest of $screens"
+cat -- "$told/screens"
 wait "$with_people" || status=$?
 say "== pytest of $people"
 cat -- "$told/people"
