@@ -201,6 +201,8 @@ class PostgresqlServer:
                 *("-c", "listen_addresses=127.0.0.1"),
                 *("-c", f"unix_socket_directories={self._folder}"),
                 *("-c", "fsync=off"),  # nobody pulls the plug of the test's server
+                # Its worker visits the databases, and one that is visited can't be copied.
+                *("-c", "autovacuum=off"),
             ],
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
