@@ -41,13 +41,14 @@ if [ $# -gt 0 ]; then
     say "== pytest"
     exec "$venv/bin/python" -m pytest --durations 15 "$@" </dev/null
 fi
-# Four at once: many tests wait for servers, disks and browsers more than they reckon, and so all
+# Five at once: many tests wait for servers, disks and browsers more than they reckon, and so all
 # end at about the same time. Each is told whole once it has ended.
-servers='tests/collector tests/kill tests/promises tests/screens'
+servers='tests/collector tests/kill tests/promises'
+screens='tests/screens'
 pages='tests/api/web'
 people='tests/api --ignore=tests/api/web --ignore=tests/api/cli'
 ignored='--ignore=tests/api'
-for folder in $servers; do
+for folder in $servers $screens; do
     ignored="$ignored --ignore=$folder"
 done
 told=$(mktemp -d)
@@ -57,25 +58,32 @@ run_beside() {
     shift
     "$venv/bin/python" -m pytest --durations 15 "$@" >"$told/$name" 2>&1 </dev/null &
 }
+status=0
+tell() {
+    wait "$1" || status=1
+    say "== pytest of $2"
+    cat -- "$told/$2"
+}
 # Unquoted on purpose: a word for each folder or option.
 run_beside servers $servers
 with_servers=$!
+run_beside screens $screens
+with_screens=$!
 run_beside pages $pages
 with_pages=$!
 run_beside people $people
 with_people=$!
-say "== pytest of all others"
-status=0
-"$venv/bin/python" -m pytest --durations 15 $ignored </dev/null || status=$?
-say "== pytest of tests/api/cli"
-"$venv/bin/python" -m pytest --durations 15 tests/api/cli </dev/null || status=$?
-wait "$with_pages" || status=$?
-say "== pytest of $pages"
-cat -- "$told/pages"
-wait "$with_people" || status=$?
-say "== pytest of $people"
-cat -- "$told/people"
-wait "$with_servers" || status=$?
-say "== pytest of $servers"
-cat -- "$told/servers"
+run_beside others $ignored
+tell $! others
+run_beside commands tests/api/cli
+tell $! commands
+tell "$with_pages" pages
+tell "$with_screens" screens
+tell "$with_people" people
+tell "$with_servers" servers
+if [ "$status" -ne 0 ]; then
+    # Once more at the end: what failed stands far up in what was told.
+    say "== what failed"
+    grep -h -E '^(FAILED|ERROR|E  )' "$told"/* || say "nothing by name: see above"
+fi
 exit "$status"

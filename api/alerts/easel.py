@@ -54,8 +54,8 @@ class Easel:
             return None
 
     def stop(self) -> None:
-        """Begin nothing more; a drawing under way is let go on and then forgotten."""
-        self._pool.shutdown(wait=False, cancel_futures=True)
+        """Begin nothing more; what is being drawn still reads the stores, so wait for it."""
+        self._pool.shutdown(wait=True, cancel_futures=True)
 
 
 class Gathering(Generic[Ready]):

@@ -6,10 +6,10 @@ import argparse
 import json
 import sys
 from datetime import timedelta
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from api.cli.main import GOOD, CannotGoOn
+from api.cli.options import take_data, take_site
 
 if TYPE_CHECKING:
     from api.accounts.keeping import AccountKeeping, Granted
@@ -67,12 +67,8 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     command.add_argument(
         "--stdin", action="store_true", help="read the new password from standard input"
     )
-    command.add_argument(
-        "--site", type=Path, default=Path("site.toml"), metavar="FILE", help="the site file"
-    )
-    command.add_argument(
-        "--data", type=Path, default=Path("graftvigil-data"), help="folder of the stores"
-    )
+    take_site(command)
+    take_data(command)
     command.add_argument("--json", action="store_true", help="print one JSON object")
     command.set_defaults(run=run)
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from api.cli.main import FOUND_TROUBLE, GOOD, CannotGoOn
+from api.cli.options import take_data
 
 if TYPE_CHECKING:
     from api.adoption import Adoption
@@ -74,9 +75,7 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     command.add_argument(
         "--plans", type=Path, metavar="FOLDER", help="care plans (default: plans, beside the site)"
     )
-    command.add_argument(
-        "--data", type=Path, default=Path("graftvigil-data"), help="folder of the stores"
-    )
+    take_data(command)
     command.add_argument("--json", action="store_true", help="print one JSON object")
     command.set_defaults(run=run)
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from api.cli.main import FOUND_TROUBLE, GOOD, CannotGoOn
+from api.cli.options import take_data
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -64,9 +65,7 @@ def add_places(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--plans", type=Path, metavar="FOLDER", help="care plans (default: plans, beside the site)"
     )
-    command.add_argument(
-        "--data", type=Path, default=Path("graftvigil-data"), help="folder of the stores"
-    )
+    take_data(command)
 
 
 def run(arguments: argparse.Namespace) -> int:

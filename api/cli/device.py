@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from api.cli.main import GOOD, CannotGoOn
+from api.cli.options import take_data
 
 if TYPE_CHECKING:
     from collector.tokens import DeviceToken, DeviceTokens
@@ -50,9 +51,7 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
         metavar="FILE",
         help="the site file, in which --sensor is looked up (default: site.toml)",
     )
-    command.add_argument(
-        "--data", type=Path, default=Path("graftvigil-data"), help="folder of the stores"
-    )
+    take_data(command)
     command.add_argument("--json", action="store_true", help="print one JSON object")
     command.set_defaults(run=run)
 

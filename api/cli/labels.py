@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from api.cli.main import GOOD, CannotGoOn
+from api.cli.options import take_data, take_site
 
 if TYPE_CHECKING:
     import argparse
@@ -20,12 +21,8 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
         description="Writes a PDF with one label a batch: its code, cultivar, rootstock, method, "
         "day, and a square code that leads a phone to the page of the batch. Print at full size.",
     )
-    command.add_argument(
-        "--site", type=Path, default=Path("site.toml"), metavar="FILE", help="the site file"
-    )
-    command.add_argument(
-        "--data", type=Path, default=Path("graftvigil-data"), help="folder of the stores"
-    )
+    take_site(command)
+    take_data(command)
     command.add_argument(
         "--batch",
         action="append",

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from api.cli.main import GOOD, CannotGoOn
+from api.cli.options import take_data
 
 if TYPE_CHECKING:
     from rules.model.batch import Batch
@@ -37,9 +38,7 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     command.add_argument(
         "--plans", type=Path, metavar="FOLDER", help="care plans (default: plans, beside the site)"
     )
-    command.add_argument(
-        "--data", type=Path, default=Path("graftvigil-data"), help="folder of the stores"
-    )
+    take_data(command)
     command.add_argument("--batch", required=True, metavar="CODE", help="the batch")
     command.add_argument("--temperature", required=True, metavar="DEGC", help="of the air, in °C")
     command.add_argument("--humidity", required=True, metavar="PERCENT", help="relative, 0 to 100")

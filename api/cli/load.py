@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from api.cli.main import BAD_INPUT, FOUND_TROUBLE, GOOD, CannotGoOn
+from api.cli.options import take_site
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -55,9 +56,7 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     command.add_argument("files", type=Path, nargs="+", metavar="FILE", help="a recorded file")
-    command.add_argument(
-        "--site", type=Path, default=Path("site.toml"), metavar="FILE", help="the site file"
-    )
+    take_site(command)
     command.add_argument(
         "--data",
         type=Path,

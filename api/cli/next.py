@@ -6,10 +6,10 @@ import json
 import sys
 from dataclasses import dataclass
 from datetime import date
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from api.cli.main import FOUND_TROUBLE, GOOD, CannotGoOn
+from api.cli.options import take_data, take_plans, take_site
 
 if TYPE_CHECKING:
     import argparse
@@ -58,18 +58,9 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
         description=DESCRIPTION,
         formatter_class=RawDescriptionHelpFormatter,
     )
-    command.add_argument(
-        "--site", type=Path, default=Path("site.toml"), metavar="FILE", help="the site file"
-    )
-    command.add_argument(
-        "--plans",
-        type=Path,
-        metavar="FOLDER",
-        help="folder of care plans (default: plans, beside the site file)",
-    )
-    command.add_argument(
-        "--data", type=Path, default=Path("graftvigil-data"), help="folder of the stores"
-    )
+    take_site(command)
+    take_plans(command)
+    take_data(command)
     command.add_argument("--batch", metavar="CODE", help="this batch alone, even if it has ended")
     command.add_argument(
         "--today", type=_day, metavar="DATE", help="another day, as 2026-11-20 (default: today)"

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import json
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from api.cli.main import FOUND_TROUBLE, GOOD, CannotGoOn
+from api.cli.options import take_data, take_site
 
 if TYPE_CHECKING:
     import argparse
@@ -44,12 +44,8 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
         description=DESCRIPTION,
         formatter_class=RawDescriptionHelpFormatter,
     )
-    command.add_argument(
-        "--site", type=Path, default=Path("site.toml"), metavar="FILE", help="the site file"
-    )
-    command.add_argument(
-        "--data", type=Path, default=Path("graftvigil-data"), help="folder of the stores"
-    )
+    take_site(command)
+    take_data(command)
     command.add_argument("--test", metavar="PERSON", help="send this person a test message")
     command.add_argument("--by", metavar="WAY", help='by this way alone: "email" or a reach name')
     command.add_argument("--json", action="store_true", help="print one JSON object")

@@ -5,10 +5,10 @@ from __future__ import annotations
 import json
 import sys
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from api.cli.main import FOUND_TROUBLE, GOOD
+from api.cli.options import take_data
 
 if TYPE_CHECKING:
     import argparse
@@ -22,9 +22,7 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
         description="Lists the newest messages and values that were refused on arrival, each with "
         "what is wrong and what to do. Exit code 1 when there are any.",
     )
-    command.add_argument(
-        "--data", type=Path, default=Path("graftvigil-data"), help="folder of the stores"
-    )
+    take_data(command)
     command.add_argument("--most", type=int, default=50, metavar="N", help="list at most N")
     command.add_argument("--json", action="store_true", help="print one JSON object")
     command.set_defaults(run=run)

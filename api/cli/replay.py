@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from api.cli import what_if
 from api.cli.main import FOUND_TROUBLE, GOOD, CannotGoOn
+from api.cli.options import take_data, take_plans, take_site
 
 if TYPE_CHECKING:
     import argparse
@@ -60,18 +61,9 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     command.add_argument(
         "files", type=Path, nargs="*", metavar="FILE", help="a recorded file, as load reads it"
     )
-    command.add_argument(
-        "--site", type=Path, default=Path("site.toml"), metavar="FILE", help="the site file"
-    )
-    command.add_argument(
-        "--plans",
-        type=Path,
-        metavar="FOLDER",
-        help="folder of care plans (default: plans, beside the site file)",
-    )
-    command.add_argument(
-        "--data", type=Path, default=Path("graftvigil-data"), help="folder of the stores"
-    )
+    take_site(command)
+    take_plans(command)
+    take_data(command)
     command.add_argument("--from", dest="first", metavar="DATE", help="first local day")
     command.add_argument("--to", dest="last", metavar="DATE", help="last local day")
     command.add_argument(

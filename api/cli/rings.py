@@ -6,10 +6,10 @@ import json
 import sys
 from argparse import RawDescriptionHelpFormatter
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from api.cli.main import GOOD, CannotGoOn
+from api.cli.options import take_data, take_site
 
 if TYPE_CHECKING:
     import argparse
@@ -55,12 +55,8 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
         description=DESCRIPTION,
         formatter_class=RawDescriptionHelpFormatter,
     )
-    command.add_argument(
-        "--site", type=Path, default=Path("site.toml"), metavar="FILE", help="the site file"
-    )
-    command.add_argument(
-        "--data", type=Path, default=Path("graftvigil-data"), help="folder of the stores"
-    )
+    take_site(command)
+    take_data(command)
     command.add_argument("--from", dest="first", metavar="DATE", help="first local day")
     command.add_argument("--to", dest="last", metavar="DATE", help="last local day")
     command.add_argument("--json", action="store_true", help="print one JSON object")

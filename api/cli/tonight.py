@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import json
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from api.cli.main import GOOD
+from api.cli.options import take_data, take_plans, take_reader, take_site
 
 if TYPE_CHECKING:
     import argparse
@@ -36,24 +36,14 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
         description=DESCRIPTION,
         formatter_class=RawDescriptionHelpFormatter,
     )
-    command.add_argument(
-        "--site", type=Path, default=Path("site.toml"), metavar="FILE", help="the site file"
-    )
-    command.add_argument(
-        "--plans",
-        type=Path,
-        metavar="FOLDER",
-        help="folder of care plans (default: plans, beside the site file)",
-    )
-    command.add_argument(
-        "--data", type=Path, default=Path("graftvigil-data"), help="folder of the stores"
-    )
+    take_site(command)
+    take_plans(command)
+    take_data(command)
     command.add_argument("--dawn", action="store_true", help="the night behind, not the one ahead")
     command.add_argument(
         "--at", metavar="INSTANT", help="as of then, with its offset from UTC (default: now)"
     )
-    command.add_argument("--language", choices=("en", "es"), default="en", help="of sentences")
-    command.add_argument("--unit", choices=("degC", "degF"), default="degC", help="of temperatures")
+    take_reader(command)
     command.add_argument("--json", action="store_true", help="print one JSON object")
     command.set_defaults(run=run)
 

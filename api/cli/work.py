@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import json
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from api.cli.main import GOOD, CannotGoOn
+from api.cli.options import take_data, take_site
 
 if TYPE_CHECKING:
     import argparse
@@ -30,12 +30,8 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
         "is over. Work ends by itself. Heat and cold are always told, but for what a sensor that "
         "is being calibrated says.",
     )
-    command.add_argument(
-        "--site", type=Path, default=Path("site.toml"), metavar="FILE", help="the site file"
-    )
-    command.add_argument(
-        "--data", type=Path, default=Path("graftvigil-data"), help="folder of the stores"
-    )
+    take_site(command)
+    take_data(command)
     command.add_argument(
         "--begin", metavar="KIND", help="cover_open, spraying, washing or calibrating"
     )

@@ -11,6 +11,7 @@ from pydantic import AwareDatetime, BaseModel
 
 from api.records.tables import as_ms, instant
 from api.v1.foresight import cover_heat, water_ahead
+from api.v1.named import batch_named
 from api.v1.problems import Problem
 from api.v1.reckoned import (
     BandsBody,
@@ -148,12 +149,6 @@ def batches_router(parts: Parts, sight: Sight) -> APIRouter:
     """Return the routes under /batches."""
     router = APIRouter(prefix="/batches", tags=["batches"])
 
-    def named(code: str) -> Batch:
-        found = next((one for one in parts.site.batch if one.code == code), None)
-        if found is None:
-            raise Problem(HTTPStatus.NOT_FOUND, f"The site has no batch {code!r}.")
-        return found
-
     @router.get("")
     def batches() -> list[BatchBody]:
         """Return every batch of the site as it stands now."""
@@ -163,7 +158,7 @@ def batches_router(parts: Parts, sight: Sight) -> APIRouter:
     @router.get("/{code}")
     def one_batch(code: str) -> BatchWhole:
         """Return one batch with what it feels and how that sits with its limits."""
-        batch = named(code)
+        batch = batch_named(parts, code)
         present = sight.present()
         return _whole(parts, batch, present)
 
@@ -174,7 +169,7 @@ def batches_router(parts: Parts, sight: Sight) -> APIRouter:
         end: Annotated[AwareDatetime, Query(alias="to")],
     ) -> RecordBody:
         """Return a batch along the minutes from <= minute < to; a week at most."""
-        batch = named(code)
+        batch = batch_named(parts, code)
         first = minute_of(as_ms(start))
         count = minute_of(as_ms(end)) - first
         if not 0 < count <= MOST_MINUTES:

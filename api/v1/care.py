@@ -13,9 +13,10 @@ from api.records.entries import in_force, taken_back
 from api.records.observations import entered
 from api.records.photos import standing_photos
 from api.records.session import reading
+from api.v1.named import batch_named
 from api.v1.paging import USUAL, Cursor, Limit, one_page
 from api.v1.problems import Problem
-from api.v1.todo import SaysBody
+from api.v1.todo import SaysBody, says_body
 from rules.care_today import care_today
 from rules.local_time import local_day
 from rules.model.batch import Stage
@@ -28,9 +29,9 @@ if TYPE_CHECKING:
     from api.records.observations import Entered
     from rules.care_today import CareToday
     from rules.due import Due
-    from rules.model.batch import Batch
-    from rules.model.words import Words
+    from rules.model.batch import Seen
     from rules.release import Step
+    from rules.stages import Warned
 
 Code = Annotated[str, Path(max_length=80)]
 
@@ -113,16 +114,10 @@ def care_router(parts: Parts) -> APIRouter:
     """Return the routes of a batch's care and of what was seen of it."""
     router = APIRouter(prefix="/batches", tags=["batches"])
 
-    def named(code: str) -> Batch:
-        found = next((one for one in parts.site.batch if one.code == code), None)
-        if found is None:
-            raise Problem(HTTPStatus.NOT_FOUND, f"The site has no batch {code!r}.")
-        return found
-
     @router.get("/{code}/care")
     def care(code: Code) -> CareBody:
         """Return the way out of a batch day by day, what is due, and what must not be done."""
-        batch, now = named(code), parts.clock.now()
+        batch, now = batch_named(parts, code), parts.clock.now()
         plan = plan_of(parts.plans, batch.plan, now)
         if plan is None:
             raise Problem(HTTPStatus.NOT_FOUND, f"No version of plan {batch.plan!r} is in force.")
@@ -138,7 +133,7 @@ def care_router(parts: Parts) -> APIRouter:
         cursor: Cursor = None,
     ) -> list[EnteredBody]:
         """Return what people entered of a batch, the newest number first, page by page."""
-        named(code)
+        batch_named(parts, code)
         with reading(parts.records) as db:
             every = [one for one in entered(db, batch=code) if one.id is not None]
             back = taken_back(in_force(db))
@@ -168,28 +163,21 @@ def _care(care: CareToday, today: date) -> CareBody:
         days_since_grafting=care.days_since_grafting,
         steps=[_step(one) for one in care.steps],
         due=[_due(one, today) for one in care.due],
-        not_now=[
-            AgainstBody(
-                what=one.what.value,
-                share=one.share,
-                on=None,
-                refused=isinstance(one.verdict, Refused),
-                reason=_says(one.verdict.reason),
-                instead=_says(one.verdict.instead),
-            )
-            for one in care.not_now
-        ],
-        against_plan=[
-            AgainstBody(
-                what=None if one.what is None else one.what.value,
-                share=None,
-                on=one.on,
-                refused=isinstance(one.verdict, Refused),
-                reason=_says(one.verdict.reason),
-                instead=_says(one.verdict.instead),
-            )
-            for one in care.found
-        ],
+        not_now=[_against(one.what, one.verdict, share=one.share, on=None) for one in care.not_now],
+        against_plan=[_against(one.what, one.verdict, share=None, on=one.on) for one in care.found],
+    )
+
+
+def _against(
+    what: Seen | Stage | None, verdict: Warned | Refused, *, share: float | None, on: date | None
+) -> AgainstBody:
+    return AgainstBody(
+        what=None if what is None else what.value,
+        share=share,
+        on=on,
+        refused=isinstance(verdict, Refused),
+        reason=says_body(verdict.reason),
+        instead=says_body(verdict.instead),
     )
 
 
@@ -200,7 +188,7 @@ def _step(one: Step) -> StepBody:
         due_on=one.due_on,
         overdue_days=one.overdue_days,
         expected=one.expected,
-        says=_says(one.says),
+        says=says_body(one.says),
         seen=None if one.seen is None else one.seen.value,
         share=one.share,
         stage=one.stage,
@@ -209,7 +197,7 @@ def _step(one: Step) -> StepBody:
 
 def _due(one: Due, today: date) -> DueBody:
     return DueBody(
-        id=one.id, due_on=one.due_on, overdue_days=one.overdue_days(today), says=_says(one.says)
+        id=one.id, due_on=one.due_on, overdue_days=one.overdue_days(today), says=says_body(one.says)
     )
 
 
@@ -230,7 +218,3 @@ def _entered(one: Entered, back: frozenset[int], photos: set[int]) -> EnteredBod
         taken_back=one.id in back,
         photo=one.id in photos,
     )
-
-
-def _says(words: Words) -> SaysBody:
-    return SaysBody(en=words.en, es=words.es)

@@ -14,6 +14,7 @@ from api.records.session import reading
 from api.records.tables import as_ms, instant
 from api.v1.light_sums import LightSums
 from api.v1.lines import MOST_BY_MINUTE, MOST_MIN, Told, can_be_told, told_by
+from api.v1.named import batch_named
 from api.v1.problems import Problem
 from api.v1.stretch import stretch_of
 from rules.model.alarm import AlarmState, Priority
@@ -158,9 +159,7 @@ def series_router(parts: Parts, sight: Sight) -> APIRouter:
 
         Up to a week is told minute by minute as it was judged, longer spans by the store's cells.
         """
-        batch = next((one for one in parts.site.batch if one.code == code), None)
-        if batch is None:
-            raise Problem(HTTPStatus.NOT_FOUND, f"The site has no batch {code!r}.")
+        batch = batch_named(parts, code)
         first, after = minute_of(as_ms(start)), minute_of(as_ms(end))
         demand_span(first, after, quantity)
         with reading(parts.records) as db:

@@ -13,6 +13,7 @@ from rules.todo import Task, TaskKind, tasks
 
 if TYPE_CHECKING:
     from api.parts import Parts
+    from rules.model.words import Words
 
 
 class SaysBody(BaseModel):
@@ -46,6 +47,11 @@ class ToDoBody(BaseModel):
     tasks: list[TaskBody]
 
 
+def says_body(words: Words) -> SaysBody:
+    """Return a sentence in both languages."""
+    return SaysBody(en=words.en, es=words.es)
+
+
 def todo_router(parts: Parts) -> APIRouter:
     """Return the route of things to do."""
     router = APIRouter(tags=["batches"])
@@ -69,7 +75,7 @@ def _body(one: Task) -> TaskBody:
         sensor=one.sensor,
         due_on=one.due_on,
         overdue_days=one.overdue_days,
-        says=SaysBody(en=one.says.en, es=one.says.es),
+        says=says_body(one.says),
         seen=None if one.seen is None else one.seen.value,
         share=one.share,
         check=one.check,

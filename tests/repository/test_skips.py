@@ -65,4 +65,4 @@ def test_ci_looks_harder_and_always_at_the_same_examples(root, tmp_path):
         "    assert (settings().max_examples, settings().derandomize) == {}\n"
     )
     assert run_pytest(root, tmp_path, text.format((50, False)), ci="").returncode == 0
-    assert run_pytest(root, tmp_path, text.format((60, True)), ci="true").returncode == 0
+    assert run_pytest(root, tmp_path, text.format((30, True)), ci="true").returncode == 0

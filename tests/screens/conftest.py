@@ -112,7 +112,9 @@ class Screen:
         """Return by how much the page is wider than the window, in CSS pixels; none is 0.
 
         Asked of the size we gave, not of the window: a phone's window grows with its page.
+        Asked of a page that has its style sheets: without them nothing fits.
         """
+        self.page.wait_for_load_state("load")
         return max(0, self.page.evaluate("document.documentElement.scrollWidth") - self.width)
 
     def barriers(self, *, colours_alone: bool = False) -> list[str]:

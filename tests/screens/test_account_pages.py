@@ -130,7 +130,7 @@ def test_what_the_device_keeps_of_the_bench_is_gone_once_nobody_is_signed_in(gat
     gate.type(gate.code, "", PASSWORD, PASSWORD)
     gate.let_in()
     gate.open("/bench/MG-07")
-    gate.page.wait_for_function(f"({KEPT})().then((all) => all.length === 1)")
+    gate.screen.until(lambda: gate.page.evaluate(KEPT) == ["/bench/MG-07"])
     if by == "hand":
         gate.open("/alarms")
         gate.page.locator("#sign-out").click()
@@ -139,7 +139,7 @@ def test_what_the_device_keeps_of_the_bench_is_gone_once_nobody_is_signed_in(gat
         gate.keeping.sign_out_everywhere("wren", by="machine")
         gate.open("/bench/MG-07")
         gate.page.wait_for_url(lambda url: "/sign-in" in url)
-    gate.page.wait_for_function(f"({KEPT})().then((all) => all.length === 0)")
+    gate.screen.until(lambda: gate.page.evaluate(KEPT) == [])
 
 
 def test_an_open_page_leads_to_sign_in_when_its_session_ends_and_calls_nothing_fine(gate):

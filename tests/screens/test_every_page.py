@@ -205,6 +205,7 @@ def test_by_day_and_by_lamp_nobody_is_kept_out_and_all_fits(window, place, page)
 
 
 @pytest.mark.published("WCAG 2.2, levels A and AA, as far as axe-core can tell")
+@pytest.mark.parametrize("size", ["phone"])  # colours know no width
 @pytest.mark.parametrize("page", PAGES, ids=str)
 def test_by_night_nobody_is_kept_out_all_fits_and_nothing_dazzles(window, place, page):
     screen = window(place.address)

@@ -28,8 +28,6 @@ async function answer(request, path) {
       new Promise((_, late) => setTimeout(() => late(new Error("late")), WAIT_MS)),
     ]);
     if (fresh.ok && !fresh.redirected) await kept.put(path, fresh.clone());
-    // A page of the bench leads elsewhere only when nobody is signed in: then nothing stays readable.
-    if (fresh.type === "opaqueredirect" && path.startsWith("/bench/")) await caches.delete(KEPT);
     return fresh;
   } catch (trouble) {
     const before = await kept.match(keptAs(path));

@@ -90,19 +90,6 @@
     source.addEventListener("error", outOfTouch);
   }
 
-  // Pages of the bench that this device keeps are for whoever was signed in. What waits to be sent
-  // stays: it was written before.
-  async function forgetTheBench() {
-    const names = "caches" in window ? await caches.keys() : [];
-    await Promise.all(names.filter((one) => one.startsWith("bench-")).map((one) => caches.delete(one)));
-  }
-  if (location.pathname === "/sign-in") forgetTheBench();
-  document.getElementById("sign-out")?.form.addEventListener("submit", async (event) => {
-    event.preventDefault();
-    await forgetTheBench();
-    event.target.submit();
-  });
-
   document.addEventListener("focusout", () => setTimeout(() => waiting && freshen(), 300));
   document.addEventListener("visibilitychange", () => document.hidden || freshen());
   setInterval(() => {

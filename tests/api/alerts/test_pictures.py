@@ -128,12 +128,13 @@ def test_a_mail_carries_the_chart_and_says_the_same_in_words(nursery, postbox):
 
 def test_danger_is_told_without_a_picture_that_takes_too_long(nursery, postbox):
     """However long a drawing takes, the words go; what is drawn later is ready for the next."""
-    go_on = threading.Event()
+    go_on, done = threading.Event(), threading.Event()
     drawn: list[bytes] = []
 
     def slow(about, person, now) -> bytes | None:
         go_on.wait(60)
         drawn.append(pictures_of(nursery).with_message(about, person, now))
+        done.set()
         return drawn[-1]
 
     service = with_pictures(nursery, slow, wait=timedelta(milliseconds=50))
@@ -146,6 +147,9 @@ def test_danger_is_told_without_a_picture_that_takes_too_long(nursery, postbox):
         assert drawn == []
     finally:
         go_on.set()
+    # It reads the records, which are shut when the test ends.
+    assert done.wait(60)
+    assert drawn[0].startswith(b"\x89PNG")
 
 
 def test_pictures_are_drawn_beside_the_sending_in_the_order_of_the_messages(nursery, postbox):
