@@ -103,6 +103,10 @@ ACCESS: Mapping[tuple[str, str], Need | Mapping[str, Need]] = {
     ("GET", "/tonight"): Need.LOOK,
     ("GET", "/works"): Need.LOOK,
     ("GET", "/rings"): Need.LOOK,
+    ("GET", "/replay"): Need.LOOK,
+    ("POST", "/replay"): Need.FIX,
+    ("POST", "/replay/begin"): Need.FIX,
+    ("POST", "/replay/end"): Need.FIX,
     ("GET", "/staff"): Need.LOOK,
     ("GET", "/labels"): Need.LOOK,
     ("GET", "/labels.pdf"): Need.LOOK,
@@ -146,6 +150,11 @@ ACCESS: Mapping[tuple[str, str], Need | Mapping[str, Need]] = {
     ("GET", f"{_API}/alarms/{{alarm_id}}"): Need.LOOK,
     ("GET", f"{_API}/alarms/{{alarm_id}}/picture"): Need.LOOK,
     ("GET", f"{_API}/rings"): Need.LOOK,
+    ("GET", f"{_API}/replays"): Need.LOOK,
+    ("GET", f"{_API}/replays/{{number}}"): Need.LOOK,
+    ("POST", f"{_API}/replays"): Need.FIX,
+    ("POST", f"{_API}/replays/{{number}}/begin"): Need.FIX,
+    ("DELETE", f"{_API}/replays/{{number}}"): Need.FIX,
     ("GET", f"{_API}/readings"): Need.LOOK,
     ("GET", f"{_API}/readings/latest"): Need.LOOK,
     ("GET", f"{_API}/readings/cells"): Need.LOOK,
@@ -183,6 +192,9 @@ ACCESS: Mapping[tuple[str, str], Need | Mapping[str, Need]] = {
     ("DELETE", f"{_API}/written/{{kind}}/{{key}}"): _BY_KIND,
 }
 """What each method and address asks for; a test fails when the application has one beside it."""
+
+SENT_PIECEMEAL = frozenset({("POST", "/replay"), ("POST", f"{_API}/replays")})
+"""What takes large bodies piece by piece and does nothing in anybody's name: not read before."""
 
 _COMPILED = [(method, compile_path(path)[0], need) for (method, path), need in ACCESS.items()]
 

@@ -5,9 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import sys
-import tempfile
 from argparse import RawDescriptionHelpFormatter
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -23,7 +21,9 @@ if TYPE_CHECKING:
 
     from sqlalchemy import Engine
 
-    from api.replaying import Stretch, Watched
+    from api.replaying import Stretch
+    from api.replays.files import Loaded
+    from api.replays.told import Told
     from collector.stores.base import ReadingStore
     from rules.model.plan import CarePlan
     from rules.model.site import Site
@@ -48,16 +48,6 @@ Dates are local days of the site, both included.
   graftvigil replay --sweep healing/air-dry.bound=80:95:1 --picture trade.svg
   graftvigil replay --suppose hotter=2 --suppose silent=bag-07@2026-11-14T22:00:00+11:00
 """
-WARM_UP_MIN = 360
-
-
-@dataclass(frozen=True, slots=True)
-class _Span:
-    """What is judged, from `first` on, and what is told of it, from `told_from` on."""
-
-    first: int
-    told_from: int
-    end: int
 
 
 def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -108,8 +98,11 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _replayed(arguments: argparse.Namespace) -> int:
     from api.cli import given
-    from api.cli.replay_told import replayed_lines, replayed_values
-    from api.replaying import Stretch, book_of, stretches_of, watched_in
+    from api.cli.replay_told import replayed_lines
+    from api.cli.rings import local_minutes
+    from api.replays.files import scratch_store
+    from api.replays.record import recorded_in, told_of
+    from api.replays.span import DaysUnnamed, NothingToJudge
     from api.settings import READINGS_FILE
     from collector.stores.sqlite import SqliteStore
     from rules.replay import Tally
@@ -121,7 +114,7 @@ def _replayed(arguments: argparse.Namespace) -> int:
         records: Engine | None = None
         span_ms: tuple[int, int] | None = None
         if arguments.files:
-            store = open_things.enter_context(_temporary_store())
+            store = open_things.enter_context(scratch_store(None))
             span_ms = _loaded(store, arguments, site)
         else:
             given.readings_file(arguments.data)
@@ -132,45 +125,57 @@ def _replayed(arguments: argparse.Namespace) -> int:
                 open_things.callback(records.dispose)
                 now = given.book(arguments.site, arguments.plans, records).now
                 site, plans = now.site, now.plans
-        watched = None if records is None else watched_in(records)
-        lateness_s = given.settings(arguments.data).lateness_s
-        book = book_of(site, plans, records, lateness_s=lateness_s)
-        span = _span(arguments, site, watched, span_ms)
-        late_in = None if arguments.hindsight else records
-        stretches: tuple[Stretch, ...] = (Stretch(span.first, span.end, book, plans),)
-        if late_in is not None and arguments.plans is None:
-            stretches, lost = stretches_of(
-                book, late_in, first_minute=span.first, end_minute=span.end, plans=plans
+        try:
+            recorded = recorded_in(
+                site,
+                plans,
+                records,
+                between=local_minutes(arguments.first, arguments.last, site),
+                loaded_ms=span_ms,
+                hindsight=arguments.hindsight,
+                one_book=arguments.plans is not None,
+                lateness_s=given.settings(arguments.data).lateness_s,
             )
-            for line in lost:
-                sys.stderr.write(f"graftvigil replay: {line}; today's is used there\n")
+        except NothingToJudge as trouble:
+            how = " with --from and --to" if isinstance(trouble, DaysUnnamed) else ""
+            msg = f"{trouble}{how}"
+            raise CannotGoOn(msg) from trouble
+        span = recorded.span
+        for line in recorded.lost:
+            sys.stderr.write(f"graftvigil replay: {line}; today's is used there\n")
         if several:
-            told_of = (span.told_from, span.end)
             from api.cli.what_if_run import compared
 
-            return compared(arguments, site, plans, stretches, store, told=told_of, late_in=late_in)
+            return compared(
+                arguments,
+                site,
+                plans,
+                recorded.stretches,
+                store,
+                told=(span.told_from, span.end),
+                late_in=recorded.late_in,
+            )
         out = open_things.enter_context(_writable(arguments.minutes))
         tally = Tally(span.told_from)
-        for passage in _passages(stretches, store, late_in, quiet=arguments.json):
+        for passage in _passages(recorded.stretches, store, recorded.late_in, quiet=arguments.json):
             tally.take(passage)
             if out is not None:
                 _write_minutes(out, passage, span.told_from)
-    gaps = () if watched is None or arguments.hindsight else watched.gaps
-    told = replayed_values(
-        book,
-        tally,
-        (span.told_from, span.end),
-        minutes=range(span.first, span.end),
-        gaps=gaps,
-        lateness_min=-(-lateness_s // 60),
-        rings=arguments.rings,
-        as_it_happened=late_in is not None,
-    )
+    told = told_of(recorded, tally, rings=arguments.rings)
     if arguments.json:
-        sys.stdout.write(json.dumps(told, indent=2) + "\n")
+        sys.stdout.write(json.dumps(_as_json(told), indent=2) + "\n")
     else:
         sys.stdout.write("\n".join(replayed_lines(told, site)) + "\n")
     return GOOD
+
+
+def _as_json(told: Told) -> dict[str, object]:
+    from api.v1.rings import load_body
+
+    values: dict[str, object] = {**told}
+    if "rings" in told:
+        values["rings"] = load_body(told["rings"]).model_dump(mode="json")
+    return values
 
 
 def _passages(
@@ -195,97 +200,39 @@ def _passages(
             shown.update(passage.minutes / BLOCK_MIN)
 
 
-def _span(
-    arguments: argparse.Namespace,
-    site: Site,
-    watched: Watched | None,
-    loaded_ms: tuple[int, int] | None,
-) -> _Span:
-    """Return the minutes to judge: what was watched or loaded, cut to the days asked for.
-
-    Judging begins where the watch began, so that sums and delays are those it had.
-    """
-    from api.cli.rings import local_span
-    from api.records.tables import as_ms
-    from rules.model.reading import minute_of
-
-    start, end = local_span(arguments.first, arguments.last, site)
-    from_minute = None if start is None else minute_of(as_ms(start))
-    to_minute = None if end is None else minute_of(as_ms(end))
-    if loaded_ms is not None:
-        first, last = minute_of(loaded_ms[0]), minute_of(loaded_ms[1]) + 1
-    elif watched is not None:
-        first, last = watched.first_minute, watched.end_minute
-    elif from_minute is None or to_minute is None:
-        msg = "nobody has watched these readings; name their days with --from and --to"
-        raise CannotGoOn(msg)
-    else:
-        first, last = from_minute - WARM_UP_MIN, to_minute
-    told_from = first if from_minute is None else max(first, from_minute)
-    until = last if to_minute is None else min(last, to_minute)
-    if told_from >= until:
-        there = " to ".join(
-            datetime.fromtimestamp(minute * 60, UTC).isoformat() for minute in (first, last)
-        )
-        msg = f"there is nothing in those days; there is a record of {there}"
-        raise CannotGoOn(msg)
-    return _Span(first, told_from, until)
-
-
-@contextlib.contextmanager
-def _temporary_store() -> Iterator[ReadingStore]:
-    from collector.stores.sqlite import SqliteStore
-
-    with tempfile.TemporaryDirectory(prefix="graftvigil-replay-") as folder:
-        store = SqliteStore(Path(folder) / "readings.sqlite")
-        try:
-            yield store
-        finally:
-            store.close()
-
-
 def _loaded(store: ReadingStore, arguments: argparse.Namespace, site: Site) -> tuple[int, int]:
     """Load the files as `graftvigil load` does; return the first and the last instant in them."""
+    from api.replays.files import Given, GivenRefused, load_files, span_loaded
     from api.watch.clock import WallClock, milliseconds
-    from collector.files.detection import detect
-    from collector.files.load import FileLoader
-    from collector.files.mapping import mapping_in
-    from collector.files.refusal import FileRefused
 
     def clock_ms() -> int:
         return milliseconds(WallClock())
 
-    loader = FileLoader(
-        store, together=contextlib.nullcontext, clock_ms=clock_ms, rest=lambda _took_s: False
-    )
-    spans: list[int] = []
-    reading_now = Path()
+    every = [Given(path, tuple(arguments.map)) for path in arguments.files]
+    loaded: list[Loaded] = []
     try:
-        mapping = mapping_in(arguments.map, [])
-        for path in arguments.files:
-            reading_now = path
-            detection = detect(
-                path,
-                site.sensor,
-                mapping,
-                site_zone=site.site.time_zone,
-                now_ms=loader.latest_ms(),
-            )
-            report = loader.load(detection, dry=False, moved=lambda _done, _whole: None)
-            refused = report.refused.total()
-            report.refused.close()
-            if refused:
+        for one in load_files(
+            every,
+            store,
+            site,
+            clock_ms=clock_ms,
+            rest=lambda _took_s: False,
+            moved=lambda _place, _done, _whole: None,
+        ):
+            if one.refused:
                 sys.stderr.write(
-                    f"{path}: {refused} rows refused; `graftvigil load --dry-run` names them\n"
+                    f"{every[len(loaded)].path}: {one.refused} rows refused; "
+                    "`graftvigil load --dry-run` names them\n"
                 )
-            spans += [at for at in (report.first_ms, report.last_ms) if at is not None]
-    except FileRefused as refusal:
-        msg = f"{reading_now}: {refusal}. `graftvigil load --dry-run` explains"
+            loaded.append(one)
+    except GivenRefused as refusal:
+        msg = f"{refusal}. `graftvigil load --dry-run` explains"
         raise CannotGoOn(msg) from refusal
-    if not spans:
+    span = span_loaded(loaded)
+    if span is None:
         msg = "there is no reading in the files; `graftvigil load --dry-run` says why"
         raise CannotGoOn(msg)
-    return min(spans), max(spans)
+    return span
 
 
 @contextlib.contextmanager

@@ -107,6 +107,18 @@ def local_span(
     return start, end
 
 
+def local_minutes(first: str | None, last: str | None, site: Site) -> tuple[int | None, int | None]:
+    """Return the same as minutes: the first, and the end."""
+    from api.records.tables import as_ms
+    from rules.model.reading import minute_of
+
+    start, end = local_span(first, last, site)
+    return (
+        None if start is None else minute_of(as_ms(start)),
+        None if end is None else minute_of(as_ms(end)),
+    )
+
+
 def load_lines(load: LoadBody, site: Site) -> Iterator[str]:
     """Yield a load as lines for a person."""
     from rules.local_time import to_local

@@ -16,6 +16,7 @@ from api.v1.photos import photos_router
 from api.v1.plans import plans_api_router
 from api.v1.problems import ProblemBody
 from api.v1.readings import readings_router
+from api.v1.replays import replays_router
 from api.v1.review import review_api_router
 from api.v1.rings import rings_router
 from api.v1.sensors import sensors_router
@@ -29,11 +30,12 @@ from api.v1.written import written_router
 
 if TYPE_CHECKING:
     from api.parts import Parts
+    from api.replays.running import Replays
     from api.reviewing import Reviews
     from api.v1.sight import Sight
 
 
-def v1_router(parts: Parts, sight: Sight, reviews: Reviews) -> APIRouter:
+def v1_router(parts: Parts, sight: Sight, reviews: Reviews, replays: Replays) -> APIRouter:
     """Return the whole API; every refusal is a problem detail."""
     router = APIRouter(prefix="/api/v1", responses={"4XX": {"model": ProblemBody}})
     router.include_router(batches_router(parts, sight))
@@ -42,6 +44,7 @@ def v1_router(parts: Parts, sight: Sight, reviews: Reviews) -> APIRouter:
     router.include_router(review_api_router(reviews))
     router.include_router(alarms_router(parts))
     router.include_router(rings_router(parts))
+    router.include_router(replays_router(parts, replays))
     router.include_router(messages_router(parts))
     router.include_router(readings_router(parts))
     router.include_router(sensors_router(parts, sight))

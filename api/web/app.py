@@ -12,6 +12,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import PlainTextResponse
 from sqlalchemy import text
 from sqlalchemy.exc import SQLAlchemyError
+from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
@@ -24,6 +25,7 @@ from api.night_sheet.sheets import NightSheets
 from api.pictures.pictures import Pictures
 from api.pictures.routes import picture_router
 from api.records.session import reading
+from api.replays.running import Replays
 from api.reviewing import Reviews
 from api.v1.description import describe
 from api.v1.problems import Problem, detail_of, problem_answer, wrongs_in
@@ -45,6 +47,7 @@ from api.web.people_pages import people_router
 from api.web.photo_pages import photo_pages_router
 from api.web.plan_edit_page import plan_edit_router
 from api.web.plans_page import plans_router
+from api.web.replay_page import replay_router
 from api.web.review_routes import review_router
 from api.web.rings_page import rings_page_router
 from api.web.rota_pages import rota_router
@@ -76,6 +79,7 @@ def create_app(parts: Parts, sight: Sight) -> FastAPI:
     live = Live(parts)
     at = desk(parts)
     signing, keeping = accounts_in(parts)
+    replays = Replays(parts)
 
     def still_signed(request: Request) -> bool:
         return parts.settings.accounts == "off" or signing.still(signed_in(request))
@@ -84,6 +88,7 @@ def create_app(parts: Parts, sight: Sight) -> FastAPI:
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         async with live.looking():
             yield
+        await run_in_threadpool(replays.close)
 
     app = FastAPI(
         title="graftvigil",
@@ -96,7 +101,7 @@ def create_app(parts: Parts, sight: Sight) -> FastAPI:
         dependencies=[Depends(demand_classed)],
     )
     reviews = Reviews(parts)
-    app.include_router(v1_router(parts, sight, reviews))
+    app.include_router(v1_router(parts, sight, reviews, replays))
     pictures = Pictures(parts, sight)
     sheets = NightSheets(parts, sight, pictures)
     app.include_router(picture_router(parts, pictures))
@@ -119,6 +124,7 @@ def create_app(parts: Parts, sight: Sight) -> FastAPI:
     app.include_router(todo_page_router(at))
     app.include_router(house_router(at, sight))
     app.include_router(rings_page_router(at))
+    app.include_router(replay_router(at, replays))
     if parts.settings.accounts == "on":
         app.include_router(sign_in_router(at, signing, keeping))
         app.include_router(own_account_router(at, signing, keeping))

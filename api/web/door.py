@@ -21,7 +21,7 @@ from starlette.datastructures import MutableHeaders
 from starlette.responses import PlainTextResponse, RedirectResponse
 
 from api.accounts.addresses import caller, networks
-from api.accounts.roles import Need, demand
+from api.accounts.roles import SENT_PIECEMEAL, Need, demand
 from api.accounts.signing import Place
 from api.v1.problems import Problem, problem_answer
 from api.web.guard import SAFE
@@ -78,7 +78,8 @@ class Door:
         if refusal is not None:
             await refusal(scope, receive, send)
             return
-        if signed is None or scope["method"] in SAFE or asked.without_sign_in:
+        piecemeal = (scope["method"], scope["path"]) in SENT_PIECEMEAL
+        if signed is None or scope["method"] in SAFE or asked.without_sign_in or piecemeal:
             await self._app(scope, receive, send)
             return
         named = await self._in_own_name(request, signed)

@@ -122,7 +122,7 @@ def nursery(folder: Path, *, notice: str | None = None, token: bool = True) -> N
             ingest=ingest,
             records=records,
             clock=clock,
-            settings=Settings(push_token=SecretStr(TOKEN) if token else None),
+            settings=Settings(data=folder, push_token=SecretStr(TOKEN) if token else None),
             notice=notice,
         )
     )

@@ -78,6 +78,7 @@ PAGES = (
     Page("/adopt", "/adopt?topic=new/b9"),
     Page("/staff", "/staff"),
     Page("/rings", "/rings"),
+    Page("/replay", "/replay"),
     Page("/labels", "/labels"),
     Page("/plans", "/plans"),
     Page("/plans/{name}", "/plans/leafy-bag"),

@@ -75,6 +75,7 @@ class English:
     rings_short: ClassVar[str] = "Rings"
     labels_short: ClassVar[str] = "Labels"
     plans_short: ClassVar[str] = "Care plans"
+    replay_short: ClassVar[str] = "Replays"
     settings_short: ClassVar[str] = "Settings"
     more: ClassVar[str] = "More"
     next_step: ClassVar[str] = "Next step"

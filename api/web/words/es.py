@@ -75,6 +75,7 @@ class Spanish(English):
     rings_short: ClassVar[str] = "Sonidos"
     labels_short: ClassVar[str] = "Etiquetas"
     plans_short: ClassVar[str] = "Planes de cuidado"
+    replay_short: ClassVar[str] = "Repeticiones"
     settings_short: ClassVar[str] = "Ajustes"
     more: ClassVar[str] = "Más"
     next_step: ClassVar[str] = "El paso siguiente"

@@ -22,6 +22,9 @@ SAME = {
     "/staff/swaps": ("PUT", f"{V1}/written/{{kind}}/{{key}}"),
     "/staff/take-out": ("DELETE", f"{V1}/written/{{kind}}/{{key}}"),
     "/plans/{name}/edit": ("PUT", f"{V1}/plans/{{name}}"),
+    "/replay": ("POST", f"{V1}/replays"),
+    "/replay/begin": ("POST", f"{V1}/replays/{{number}}/begin"),
+    "/replay/end": ("DELETE", f"{V1}/replays/{{number}}"),
     "/staff/test": ("POST", f"{V1}/staff/{{person}}/test"),
 }
 PEOPLE_ONLY = {

@@ -39,6 +39,7 @@ PAGES = {
     "/works": "/works",
     "/staff": "/staff",
     "/rings": "/rings",
+    "/replay": "/replay",
     "/labels": "/labels",
     "/plans": "/plans",
     "/plans/{name}": "/plans/bag",
@@ -57,7 +58,8 @@ NOT_TRIED = {
     **dict.fromkeys(("/healthz", "/events"), "not read by people"),
 }
 NO_TEMPERATURE = {
-    *("/todo", "/works", "/staff", "/labels", "/settings", "/alarms", "/bench/{code}", "/plans")
+    *("/todo", "/works", "/staff", "/labels", "/settings", "/alarms", "/bench/{code}", "/plans"),
+    "/replay",
 }
 """Pages that had no temperature to tell when this was written: nothing to be missed there."""
 
