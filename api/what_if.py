@@ -151,11 +151,16 @@ class SideBySide:
 
 
 def cover_lines(
-    stretches: Sequence[Stretch], store: ReadingStore, *, late_in: Engine | None
+    stretches: Sequence[Stretch],
+    store: ReadingStore,
+    *,
+    late_in: Engine | None,
+    moved: Callable[[int], object],
 ) -> dict[str, CoverFit]:
     """Return the line by which light warms each cover, learnt from the record as it stands.
 
-    Of batches whose record does not carry a line there is none.
+    Of batches whose record does not carry a line there is none. `moved` is told the minutes that
+    were looked at, block by block.
     """
     state: ReplayState | None = None
     for stretch in stretches:
@@ -168,6 +173,7 @@ def cover_lines(
         ):
             now = begin(stretch.book) if state is None else state
             state, _ = replay_block(stretch.book, now, block)
+            moved(len(block.present))
     if state is None:
         return {}
     fits = {

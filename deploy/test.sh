@@ -33,6 +33,13 @@ if [ -n "$wanted" ]; then
 fi
 
 install_list requirements-dev.txt
+recorded=$venv/recorded
+if ! cmp -s "$root/deploy/requirements-recorded.txt" "$recorded/.from"; then
+    rm -rf -- "$recorded"
+    pip_install --no-deps --require-hashes --only-binary :all: --target "$recorded" \
+        -r "$root/deploy/requirements-recorded.txt"
+    cp -- "$root/deploy/requirements-recorded.txt" "$recorded/.from"
+fi
 sh "$root/deploy/check.sh"
 cd -- "$root"
 CI=true

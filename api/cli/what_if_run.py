@@ -8,7 +8,7 @@ import sys
 import tempfile
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
 from api.cli import what_if_asked as asked
 from api.cli.main import GOOD, CannotGoOn
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from sqlalchemy import Engine
+    from tqdm import tqdm
 
     from api.replaying import Stretch
     from collector.stores.base import ReadingStore
@@ -46,8 +47,6 @@ def compared(
     late_in: Engine | None,
 ) -> int:
     """Judge the minutes `told`, first and end, in every way asked for, and tell of it."""
-    from tqdm import tqdm
-
     from api.cli.what_if_drawn import drawn
     from api.cli.what_if_told import told_lines, told_values
     from api.replaying import BLOCK_MIN
@@ -58,7 +57,13 @@ def compared(
 
     what = _asked(arguments, site, plans, told)
     if any(isinstance(one, Shade) for changes in what.supposed for one in changes):
-        fits = cover_lines(stretches, store, late_in=late_in)
+        with _bar(stretches, "covers", quiet=arguments.json) as looked_at:
+            fits = cover_lines(
+                stretches,
+                store,
+                late_in=late_in,
+                moved=lambda minutes: looked_at.update(minutes / BLOCK_MIN),
+            )
         what = _supposed(arguments.suppose, site, what.batches, fits, told=told)
     kind = _picture_kind(arguments.picture)
     named = asked.lost(arguments.lost, site, told=told)
@@ -70,14 +75,7 @@ def compared(
         if one.batch in what.batches and told[0] <= one.minute <= told[1] + within_min
     )
     side_by_side = SideBySide(what.ways, site, batches=what.batches, told_from=told[0])
-    minutes = stretches[-1].end_minute - stretches[0].first_minute
-    with tqdm(
-        total=round(minutes / BLOCK_MIN, 2),
-        unit="day",
-        desc=f"{len(what.ways)} ways",
-        leave=False,
-        disable=True if arguments.json else None,
-    ) as shown:
+    with _bar(stretches, f"{len(what.ways)} ways", quiet=arguments.json) as shown:
         try:
             for done in side_by_side.judge(stretches, store, late_in=late_in):
                 shown.update(done / BLOCK_MIN)
@@ -95,6 +93,17 @@ def compared(
     else:
         sys.stdout.write("\n".join(told_lines(values, site)) + "\n")
     return GOOD
+
+
+def _bar(stretches: Sequence[Stretch], what: str, *, quiet: bool) -> tqdm[NoReturn]:
+    """Return a bar of the days that are gone through."""
+    from tqdm import tqdm
+
+    from api.replaying import BLOCK_MIN
+
+    minutes = stretches[-1].end_minute - stretches[0].first_minute
+    total = round(minutes / BLOCK_MIN, 2)
+    return tqdm(total=total, unit="day", desc=what, leave=False, disable=True if quiet else None)
 
 
 def _asked(arguments: argparse.Namespace, site: Site, plans: Plans, told: tuple[int, int]) -> Asked:

@@ -7,7 +7,7 @@ import itertools
 from typing import TYPE_CHECKING
 
 from collector.files.dialect import BLANKS, SAID_SEPARATOR, Dialect, dialect_of, rejoined, split
-from collector.files.table import Column, Row
+from collector.files.table import Column, Row, looked_at
 from collector.files.text import open_text
 
 if TYPE_CHECKING:
@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 
     from collector.files.text import Lines, TextFile
 
-_HEAD_ROWS = 1_000
 _MOST_LINES_IN_ROW = 20
 
 
@@ -66,16 +65,12 @@ class DelimitedTable:
 
     def sample(self) -> list[list[Row]]:
         """Return stretches of neighbouring rows: head, looks into the rest, end."""
-        head = list(
-            itertools.islice(
-                self._rows_in(iter(self._file.head()), self.dialect.first_line), _HEAD_ROWS
-            )
-        )
-        looks = [
+        head = self._rows_in(iter(self._file.head()), self.dialect.first_line)
+        looks = (
             [self._row(0, cells) for line in look if (cells := split(line, self.dialect.separator))]
             for look in self._file.looks()
-        ]
-        return [head, *(look for look in looks if look)]
+        )
+        return looked_at(head, looks)
 
     def progress(self) -> tuple[int, int]:
         """Return the bytes read, and all there are."""

@@ -8,11 +8,16 @@ from typing import TYPE_CHECKING, NamedTuple, Protocol
 from collector.files.times import Cell
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from collector.files.times import TimeFormat
 
-__all__ = ["Cell", "Column", "Row", "Table"]
+__all__ = ["HEAD_ROWS", "LOOK_ROWS", "Cell", "Column", "Row", "Table", "looked_at"]
+
+HEAD_ROWS = 1_000
+"""So many rows from the beginning of a table are looked at, and"""
+LOOK_ROWS = 200
+"""so many from its end."""
 
 
 class Row(NamedTuple):
@@ -21,6 +26,17 @@ class Row(NamedTuple):
     line: int
     cells: Sequence[Cell]
     problem: str = ""
+
+
+def looked_at(head: Iterable[Row], looks: Iterable[list[Row]]) -> list[list[Row]]:
+    """Return stretches of neighbouring rows: the first ones, the looks, the last ones.
+
+    Without looks the head is the whole table, and its last rows are a stretch of their own.
+    """
+    rows, further = list(head), [look for look in looks if look]
+    if not further and len(rows) > HEAD_ROWS:
+        further = [rows[max(HEAD_ROWS, len(rows) - LOOK_ROWS) :]]
+    return [rows[:HEAD_ROWS], *further]
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ from collector.files.delimited import columns_named
 from collector.files.dialect import header_in
 from collector.files.numbers import decimal_marks
 from collector.files.refusal import FileRefused, Way
-from collector.files.table import Cell, Column, Row
+from collector.files.table import HEAD_ROWS, LOOK_ROWS, Cell, Column, Row, looked_at
 from collector.files.text import open_text
 from collector.files.times import TimeFormat
 
@@ -34,8 +34,6 @@ if TYPE_CHECKING:
 
     from collector.files.text import Lines, TextFile
 
-_HEAD_ROWS = 1_000
-_LOOK_ROWS = 200
 _BATCH = 4_096
 _DEPTH = 4
 _BROKEN = (
@@ -113,8 +111,8 @@ class JsonLinesTable:
     def sample(self) -> list[list[Row]]:
         """Return stretches of neighbouring rows."""
         head = self._rows_in(enumerate(self._file.head(), start=1))
-        looks = [list(self._rows_in((0, line) for line in look)) for look in self._file.looks()]
-        return [list(itertools.islice(head, _HEAD_ROWS)), *(look for look in looks if look)]
+        looks = (list(self._rows_in((0, line) for line in look)) for look in self._file.looks())
+        return looked_at(head, looks)
 
     def progress(self) -> tuple[int, int]:
         """Return the bytes read, and all there are."""
@@ -195,18 +193,18 @@ class ParquetTable:
     def sample(self) -> list[list[Row]]:
         """Return the first rows, and the first and last of other row groups."""
         groups = self._file.num_row_groups
-        head = list(itertools.islice(self._rows_of(range(groups), first=1), _HEAD_ROWS))
-        if self._total <= _HEAD_ROWS:
+        head = list(itertools.islice(self._rows_of(range(groups), first=1), HEAD_ROWS))
+        if self._total <= HEAD_ROWS:
             return [head]
         stretches = [head]
         spread = sorted({groups * part // 8 for part in range(1, 8)} - {0, groups - 1})
         stretches += [
-            list(itertools.islice(self._rows_of([group], first=0), _LOOK_ROWS)) for group in spread
+            list(itertools.islice(self._rows_of([group], first=0), LOOK_ROWS)) for group in spread
         ]
         last: list[Row] = []
         for row in self._rows_of([groups - 1], first=0):
-            last = [*last[-_LOOK_ROWS:], row] if len(last) > 2 * _LOOK_ROWS else [*last, row]
-        stretches.append(last[-_LOOK_ROWS:])
+            last = [*last[-LOOK_ROWS:], row] if len(last) > 2 * LOOK_ROWS else [*last, row]
+        stretches.append(last[-LOOK_ROWS:])
         return stretches
 
     def progress(self) -> tuple[int, int]:
@@ -267,7 +265,7 @@ class WorkbookTable:
             raise FileRefused(problem, f"Write sheet= and one of {', '.join(names)}")
         tables = []
         for name in names if sheet is None else [sheet]:
-            head = list(itertools.islice(self._cells_of(name), _HEAD_ROWS))
+            head = list(itertools.islice(self._cells_of(name), HEAD_ROWS))
             found = header_in([[_as_text(cell) for cell in cells] for cells in head], header_line)
             if found is not None:
                 tables.append((name, head, found))
@@ -319,12 +317,12 @@ class WorkbookTable:
         head: list[Row] = []
         tail: list[Row] = []
         for row in self.rows():
-            if len(head) < _HEAD_ROWS:
+            if len(head) < HEAD_ROWS:
                 head.append(row)
             else:
                 tail.append(row)
-                if len(tail) > 2 * _LOOK_ROWS:
-                    del tail[:_LOOK_ROWS]
+                if len(tail) > 2 * LOOK_ROWS:
+                    del tail[:LOOK_ROWS]
         self._total = self._done
         return [head, tail] if tail else [head]
 

@@ -198,3 +198,21 @@ def test_json_that_is_no_object_a_line_is_refused(load, tmp_path):
     path.write_text("[1, 2, 3]\n", encoding="utf-8")
     with pytest.raises(FileRefused, match="no line of the file is a JSON object"):
         load(path)
+
+
+@pytest.mark.parametrize("kind", ["csv", "jsonl", "parquet", "xlsx"])
+def test_the_last_row_is_the_file_s_last_however_long_it_is(load, tmp_path, kind):
+    times = [WALL + number * timedelta(minutes=1) for number in range(1_500)]
+    path = tmp_path / f"bag-07.{kind}"
+    match kind:
+        case "csv":
+            path.write_text("time,air\n" + "".join(f"{at.isoformat()},21.5\n" for at in times))
+        case "jsonl":
+            lines = (json.dumps({"time": at.isoformat(), "air": 21.5}) for at in times)
+            path.write_text("\n".join(lines))
+        case "parquet":
+            pq.write_table(pa.table({"time": times, "air": [21.5] * len(times)}), path)
+        case _:
+            workbook(path, ("Data", [["time", "air"], *([at, 21.5] for at in times)]))
+    detection = load(path, dry=True).detection
+    assert (detection.first_ms, detection.last_ms) == (AT_MS, AT_MS + 1_499 * 60_000)
