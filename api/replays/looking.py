@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import zipfile
 from dataclasses import dataclass
+from itertools import islice
 from typing import TYPE_CHECKING
 
 from api.replays.files import GivenRefused, detected
@@ -16,10 +17,11 @@ if TYPE_CHECKING:
 
     from api.replays.files import Given
     from collector.files.detection import Detection
-    from collector.files.table import Column
+    from collector.files.table import Column, Row
     from rules.model.site import Site
 
 MOST_UNPACKED_BYTES = 256 * 1024 * 1024
+MOST_ROWS_SHOWN = 3
 _WORKBOOKS = frozenset({".xlsx", ".xlsm"})
 
 
@@ -27,13 +29,15 @@ _WORKBOOKS = frozenset({".xlsx", ".xlsm"})
 class Look:
     """A file as it would be read: either `detection` or `refusal` is there, never both.
 
-    `columns` are all columns that it has, as far as they could be told apart.
+    `columns` are all columns that it has, as far as they could be told apart, and `first_rows` a
+    few rows of a file that can't be used, so that a person sees what a column holds.
     """
 
     given: Given
     detection: Detection | None
     refusal: FileRefused | None
     columns: tuple[Column, ...]
+    first_rows: tuple[Row, ...] = ()
 
     @property
     def name(self) -> str:
@@ -47,7 +51,7 @@ def look_at(given: Given, site: Site, *, now_ms: int) -> Look:
         _refuse_swollen(given)
         detection = detected(given, site, now_ms=now_ms)
     except GivenRefused as trouble:
-        return Look(given, None, trouble.refusal, _columns(given))
+        return _refused(given, trouble.refusal)
     except FileRefused as refusal:
         return Look(given, None, refusal, ())
     return Look(given, detection, None, tuple(detection.table.columns))
@@ -58,14 +62,17 @@ def look_at_all(every: Sequence[Given], site: Site, *, now_ms: int) -> tuple[Loo
     return tuple(look_at(one, site, now_ms=now_ms) for one in every)
 
 
-def _columns(given: Given) -> tuple[Column, ...]:
+def _refused(given: Given, refusal: FileRefused) -> Look:
     # What was said may itself be wrong: then the columns as they are found without it.
     for options in ([one for one in given.options if not one.startswith("#")], []):
         try:
-            return tuple(open_table(given.path, mapping_in(options, [])).columns)
+            table = open_table(given.path, mapping_in(options, []))
+            rows = (row for row in table.sample()[0] if not row.problem)
+            first = tuple(islice(rows, MOST_ROWS_SHOWN))
         except (FileRefused, OSError):
             continue
-    return ()
+        return Look(given, None, refusal, tuple(table.columns), first)
+    return Look(given, None, refusal, ())
 
 
 def _refuse_swollen(given: Given) -> None:

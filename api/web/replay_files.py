@@ -126,7 +126,9 @@ def _shown(place: int, look: Look, site: Site, telling: Telling) -> ShownFile:
         )
         rows = words.rows_from_to.format(first=first, last=last)
     elif refusal is not None:
-        problem = safe(f"{refusal.problem}. {refusal.fix}")
+        # The fix names an option of the command; here it is chosen in the form below.
+        fix = words.choose_below if look.columns and "--map" in refusal.fix else refusal.fix
+        problem = safe(f"{refusal.problem}. {fix}")
     return ShownFile(
         place=place,
         name=safe(look.name),
@@ -171,10 +173,15 @@ def _rows(look: Look, said: Mapping[str, str], site: Site) -> list[ColumnRow]:
         quantity = one.channel.quantity if one is not None else None
         if quantity is None and channel in site.channels:
             quantity = site.channels[channel].quantity
-        values = ""
         if one is not None:
             at = kept.index(column.index) + 1
-            values = ", ".join(row[at] for row in shown)
+            values = [row[at] for row in shown]
+        else:
+            values = [
+                str(row.cells[column.index])
+                for row in look.first_rows
+                if column.index < len(row.cells) and row.cells[column.index] is not None
+            ]
         out = left.get(column.index)
         rows.append(
             ColumnRow(
@@ -186,7 +193,7 @@ def _rows(look: Look, said: Mapping[str, str], site: Site) -> list[ColumnRow]:
                 said=channel,
                 unit_said=unit,
                 units=tuple(_units(quantity)),
-                values=safe(values)[:80],
+                values=safe(", ".join(values))[:80],
             )
         )
     return rows

@@ -75,6 +75,7 @@ class ReplayWords:
     every_reading: str
     files_done: str
     file_rows: str
+    choose_below: str
     refused_rows: str
     refused_row: str
     book_lost: str
@@ -185,6 +186,7 @@ ENGLISH = ReplayWords(
     every_reading="Of files every reading counts.",
     files_done="Files",
     file_rows="{name}: {rows} rows, {kept} readings taken, {refused} refused.",
+    choose_below="Choose it below, then look again",
     refused_rows="Rows that were refused",
     refused_row="Line {line}{column}: {why}",
     book_lost="Of some minutes it can't be made again what was known then. They are judged by "
@@ -308,6 +310,7 @@ SPANISH = ReplayWords(
     every_reading="De los archivos cuentan todas las lecturas.",
     files_done="Archivos",
     file_rows="{name}: {rows} filas, {kept} lecturas tomadas, {refused} rechazadas.",
+    choose_below="Elíjalo abajo y vuelva a mirar",
     refused_rows="Filas rechazadas",
     refused_row="Línea {line}{column}: {why}",
     book_lost="De algunos minutos no se puede rehacer lo que se sabía entonces. Se juzgan con los "

@@ -115,6 +115,9 @@ def test_danger_that_nobody_sees_is_not_called_seen(web):
 def test_a_column_without_a_home_is_given_one_by_hand(web):
     page = said(send(web, "export.csv", HOLED))
     assert "can't be used as it stands" in page
+    assert "Choose it below, then look again" in page
+    assert "--map" not in page  # of the command
+    assert "25.0, 25.0, 25.0" in page  # what the column holds
     assert "nothing in the file says which sensor" in page
     number = number_on(page)
     chosen = {"number": number, "f0c2": "bag-07/air", "f0c3": "bag-07/humidity", "press": "run"}
