@@ -62,6 +62,7 @@ class Block:
     exits: frozenset[int]
     not_run: str
     run_by: str
+    file: str
 
     @property
     def where(self) -> str:
@@ -73,6 +74,8 @@ class Block:
 
     def steps(self) -> list[tuple[str, str | None]]:
         """Return each command with the output that the page shows; None: it shows none."""
+        if self.file:
+            return [(f"cat > {self.file} <<'END_OF_FILE'\n{self.text}END_OF_FILE", None)]
         if not self.console:
             return [(self.text, None)]
         steps: list[tuple[str, str | None]] = []
@@ -91,7 +94,7 @@ def read_block(page: str, line: int, info: str, text: str) -> Block:
     """Return a block by the words of its fence."""
     kind, _, words = info.strip().partition(" ")
     words, _, not_run = words.partition("not-run:")
-    found = {"in": "", "exit": "0", "run-by": ""}
+    found = {"in": "", "exit": "0", "run-by": "", "file": ""}
     stays = False
     for word in words.split():
         name, _, value = word.partition("=")
@@ -118,6 +121,7 @@ def read_block(page: str, line: int, info: str, text: str) -> Block:
         exits=frozenset(int(code) for code in found["exit"].split("|")),
         not_run=not_run.strip(),
         run_by=found["run-by"],
+        file=found["file"],
     )
 
 
@@ -131,7 +135,7 @@ def blocks_of(page: Path) -> list[Block]:
         else:
             info, inside = found["info"], found["text"]
             inside = re.sub(rf"^{found['indent']}", "", inside, flags=re.M)
-        if info.split(" ")[0] in {"sh", "console"}:
+        if info.split(" ")[0] in {"sh", "console"} or " file=" in info:
             line = text.count("\n", 0, found.start()) + 1
             blocks.append(read_block(str(page.relative_to(ROOT)), line, info, inside))
     return blocks
@@ -158,6 +162,7 @@ class Place:
                 "COLUMNS": "80",
             },
             text=True,
+            start_new_session=True,
         )
         self.opening = opening
         self.is_over = False
@@ -209,6 +214,8 @@ class Place:
             self._shell.stdin.close()
         self._shell.wait(20)
         self._shell.stdout.close()
+        with contextlib.suppress(ProcessLookupError):
+            os.killpg(self._shell.pid, signal.SIGTERM)  # what a page left running behind it
         for command, code, said in ended:
             assert code == "0", f"{command}: ended with {code}:\n{said}"
 
@@ -276,10 +283,11 @@ def places(
             Path(command_path.split(":")[0]) / "graftvigil"
         )
         (folder / "deploy").mkdir()
-        for recipe in (ROOT / "deploy").glob("*.sh"):
-            own = folder / "deploy" / recipe.name
-            own.write_text(f'#!/bin/sh\nexec sh "{recipe}" "$@"\n', encoding="utf-8")
-            own.chmod(0o755)
+        passed_on = {f"deploy/{one.name}": f'sh "{one}"' for one in (ROOT / "deploy").glob("*.sh")}
+        passed_on[".venv/bin/python"] = f'"{sys.executable}"'
+        for name, real in passed_on.items():
+            (folder / name).write_text(f'#!/bin/sh\nexec {real} "$@"\n', encoding="utf-8")
+            (folder / name).chmod(0o755)
         if night:
             (folder / "graftvigil-data").mkdir()
             for kept in ("readings", "records"):
