@@ -17,6 +17,7 @@ import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -247,7 +248,7 @@ def command_path(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     command.write_text(
         "#!/bin/sh\n"
         "# What stays or speaks to a server runs by itself; the rest in the one that is ready.\n"
-        f'case "${{1-}}" in run | demo | reach) exec "{real}" "$@" ;; esac\n'
+        f'case " $* " in " run "* | " demo "* | *" --test "*) exec "{real}" "$@" ;; esac\n'
         f'exec "{sys.executable}" -I -S "{beside}/ready_command.py" ask "{folder}/socket" "$@"\n',
         encoding="utf-8",
     )
@@ -324,6 +325,12 @@ def pages() -> list[Path]:
 def blocks() -> list[Block]:
     """Every block of commands of every page."""
     return [block for page in PAGES for block in blocks_of(page)]
+
+
+@pytest.fixture(scope="session")
+def convention() -> SimpleNamespace:
+    """How a block is read and compared, to be tried itself."""
+    return SimpleNamespace(read=read_block, NotUnderstood=NotUnderstood, matches=matches)
 
 
 @pytest.fixture(scope="session")

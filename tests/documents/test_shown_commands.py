@@ -110,3 +110,54 @@ def test_the_examples_of_every_help_can_be_read_by_the_command(root):
     assert len(examples) > 30
     for example in examples:
         top.parse_args(shlex.split(example))  # ends the test with the words of the command
+
+
+@pytest.mark.parametrize(
+    "info",
+    ["sh in=somewhere", "sh stay", "sh exit", "console not-run:", "sh not-run: because", "sh x=1"],
+)
+def test_a_word_that_means_nothing_is_refused(convention, info):
+    with pytest.raises(convention.NotUnderstood):
+        convention.read("docs/x.md", 7, info, "true\n")
+
+
+def test_words_of_a_fence_are_read(convention):
+    block = convention.read("docs/x.md", 7, "console in=run exit=0|1", "$ a \\\n  b\nx\n$ c\n")
+    assert (block.place, block.exits) == ("run", {0, 1})
+    assert block.steps() == [("a \\\n  b", "x\n"), ("c", "")]
+    left = convention.read("docs/x.md", 7, "sh stays not-run: needs a lamp", "true\n")
+    assert (left.stays, left.not_run) == (True, "needs a lamp")
+
+
+@pytest.mark.parametrize(
+    ("shown", "said", "same"),
+    [
+        ("a\nb\n", "a\nb\n", True),
+        ("a\n", "a\nb\n", False),
+        ("a …\n", "a 12:30\n", True),
+        ("a …\n", "b 12:30\n", False),
+        ("a …\n", "a 12:30\nb\n", False),
+        ("…\nb\n", "x\ny\nb\n", True),
+        ("…\nb\n", "x\ny\nc\n", False),
+        ("a.c\n", "abc\n", False),
+        ("", "something\n", False),
+        ("", "", True),
+    ],
+)
+def test_what_is_shown_is_compared_line_by_line(convention, shown, said, same):
+    assert convention.matches(shown, said) is same
+
+
+@pytest.mark.service
+def test_a_command_that_fails_is_not_passed_over(places):
+    """In the middle of a block; in one that may end with 1; and of curl, at a refusal."""
+    place = places("")
+    try:
+        assert place.run("false || true\ntrue")[0] == 0
+        assert place.run("false", exits=frozenset({1}))[0] == 1
+        assert place.run("graftvigil check no-such.toml", exits=frozenset({2}))[0] == 2
+        assert place.run("curl -s http://127.0.0.1:8484/", exits=frozenset({7}))[0] == 7
+        code, said = place.run("echo before\nfalse\necho after")
+        assert (code, said) == (1, "before\n")
+    finally:
+        place.leave()
