@@ -11,6 +11,7 @@ need() {
     command -v "$1" >/dev/null 2>&1 || [ -x "/usr/sbin/$1" ] || wanted="$wanted $2"
 }
 need git git
+need curl curl
 need mosquitto mosquitto
 need mosquitto_pub mosquitto-clients
 need influxd influxdb
@@ -54,7 +55,7 @@ servers='tests/collector tests/kill tests/promises'
 screens='tests/screens'
 pages='tests/api/web'
 people='tests/api --ignore=tests/api/web --ignore=tests/api/cli'
-ignored='--ignore=tests/api'
+ignored='--ignore=tests/api --ignore=tests/documents'
 for folder in $servers $screens; do
     ignored="$ignored --ignore=$folder"
 done
@@ -82,7 +83,7 @@ run_beside people $people
 with_people=$!
 run_beside others $ignored
 tell $! others
-run_beside commands tests/api/cli
+run_beside commands tests/api/cli tests/documents
 tell $! commands
 tell "$with_pages" pages
 tell "$with_screens" screens

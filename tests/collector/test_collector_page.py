@@ -14,7 +14,7 @@ from collector.settings import broker_address
 from rules.model.place import Sensor
 
 PAGE = (Path(__file__).parents[2] / "docs" / "collector.md").read_text(encoding="utf-8")
-SHOWN = re.findall(r"^```toml\n(.*?)^```\n\n```sh\n(.*?)^```", PAGE, re.M | re.S)
+SHOWN = re.findall(r"^```toml\n(.*?)^```\n\n```sh [^\n]*\n(.*?)^```", PAGE, re.M | re.S)
 KEPT = [
     {"bag-07/air": 21.5, "bag-07/light": 130.2},
     {"b7/air": 21.5, "b7/humidity": 91.0},
@@ -25,7 +25,7 @@ KEPT = [
 
 def test_the_page_shows_every_payload():
     assert len(SHOWN) == len(KEPT)
-    assert PAGE.count("mosquitto_pub") == len(SHOWN)
+    assert PAGE.count("mosquitto_pub -h localhost") == len(SHOWN)
 
 
 @pytest.mark.service

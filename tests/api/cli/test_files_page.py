@@ -15,8 +15,8 @@ from collector.files.mapping import FIELDS, FileMapping
 ROOT = Path(__file__).parents[3]
 PAGE = ROOT / "docs" / "files.md"
 BLOCK = re.compile(
-    r"`(?P<name>[\w.-]+\.csv)`:\n\n```csv\n(?P<file>.*?)```"
-    r"|```console\n\$ graftvigil (?P<command>.*?)\n(?P<output>.*?)```",
+    r"`(?P<name>[\w.-]+\.csv)`:\n\n```text\n(?P<file>.*?)```"
+    r"|```console [^\n]*\n\$ graftvigil (?P<command>.*?)\n(?P<output>.*?)```",
     re.S,
 )
 

@@ -260,7 +260,7 @@ def test_what_cannot_be_asked_is_refused_with_a_way_on(replay, asked, said):
 
 
 def commands() -> list[list[str]]:
-    (block,) = re.findall(r"```sh\n(.*?)```", PAGE.read_text(encoding="utf-8"), re.S)
+    (block,) = re.findall(r"```sh [^\n]*\n(.*?)```", PAGE.read_text(encoding="utf-8"), re.S)
     return [shlex.split(line)[1:] for line in block.splitlines()]
 
 
