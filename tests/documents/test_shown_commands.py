@@ -28,18 +28,30 @@ def test_commands_stand_in_fences_of_sh_or_console(pages, root, outside_of_fence
         f"{page.relative_to(root)}:{number}: {line.strip()}"
         for page in pages
         if page.name != "commands.md"  # what --help prints, see below
+        and not indented_left(page)
         for number, line in outside_of_fences(page)
         if PROGRAMS.match(line.strip())
     ]
     assert lost == []
 
 
-def test_what_is_not_run_gives_its_reason(blocks, root, capsys):
+def indented_left(page):
+    """Return why what is only indented on a page isn't run, "" where it has to be fenced."""
+    found = re.search(
+        r"^<!-- indented commands not-run: (\S+ .+) -->$", page.read_text(encoding="utf-8"), re.M
+    )
+    return found[1] if found else ""
+
+
+def test_what_is_not_run_gives_its_reason(pages, blocks, root, capsys):
     left = [block for block in blocks if block.not_run]
     with capsys.disabled():
         print("\nNot run, and why:")
         for block in left:
             print(f"  {block.where}: {block.not_run}")
+        for page in pages:
+            if reason := indented_left(page):
+                print(f"  {page.relative_to(root)}, all that is indented: {reason}")
     for block in blocks:
         assert not (block.not_run and block.run_by), block.where
         if block.run_by:
