@@ -15,6 +15,8 @@ PROGRAMS = re.compile(
     r"python3?|pytest|sqlite3|export|journalctl|nano|rsync|ssh|cat|tar) "
 )
 INLINE = re.compile(r"`(?:\.venv/bin/)?graftvigil ([^`]+)`")
+DEMO = re.compile(r"`(?:sh )?deploy/(demo)\.sh( [^`]+)`")
+BENCH = re.compile(r"`(?:sh )?deploy/bench\.sh (\w+)[^`]*`")
 
 
 def test_every_page_is_looked_at(pages, blocks):
@@ -98,7 +100,8 @@ def test_a_command_named_in_a_sentence_is_one_that_there_is(pages, root):
     subcommands = next(one for one in parser()._actions if one.dest == "command").choices
     wrong = []
     for page in pages:
-        for said in INLINE.findall(page.read_text(encoding="utf-8")):
+        text = " ".join(page.read_text(encoding="utf-8").split())
+        for said in [*INLINE.findall(text), *map("".join, DEMO.findall(text))]:
             words = shlex.split(said.replace("’", ""))
             known = subcommands.get(words[0])
             if words[0].startswith("-"):
@@ -112,6 +115,14 @@ def test_a_command_named_in_a_sentence_is_one_that_there_is(pages, root):
             if known is None or unknown:
                 wrong.append(f"{page.relative_to(root)}: graftvigil {said}")
     assert wrong == []
+
+
+def test_a_measurement_named_in_a_sentence_is_one_that_there_is(pages, root):
+    named = {name for page in pages for name in BENCH.findall(page.read_text(encoding="utf-8"))} - {
+        "NAME"
+    }
+    assert len(named) > 3
+    assert [name for name in named if not (root / "tests/bench" / f"{name}.py").is_file()] == []
 
 
 def test_the_examples_of_every_help_can_be_read_by_the_command(root):
