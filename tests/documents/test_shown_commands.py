@@ -65,15 +65,17 @@ def test_what_is_not_run_gives_its_reason(pages, blocks, root, capsys):
 @pytest.mark.slow
 def test_a_page_does_what_it_says(shown_page, places):
     """In page order: what one block makes, the next one has."""
+    blocks, needed_later = shown_page
     own: dict[str, object] = {}
     try:
-        for block in shown_page:
+        for block in blocks:
             if block.place not in own:
-                own[block.place] = places(block.place)
+                own[block.place] = places.place(block.place)
             run_block(block, own[block.place])
     finally:
         if "" in own:
             own[""].leave()
+        places.leave_all_but(needed_later)
 
 
 def run_block(block, place):
@@ -174,7 +176,7 @@ def test_what_is_shown_is_compared_line_by_line(convention, shown, said, same):
 @pytest.mark.service
 def test_a_command_that_fails_is_not_passed_over(places):
     """In the middle of a block; in one that may end with 1; and of curl, at a refusal."""
-    place = places("")
+    place = places.place("")
     try:
         assert place.run("false || true\ntrue")[0] == 0
         assert place.run("false", exits=frozenset({1}))[0] == 1
