@@ -68,14 +68,14 @@ def test_a_page_does_what_it_says(shown_page, places):
     blocks, needed_later = shown_page
     own: dict[str, object] = {}
     try:
-        for block in blocks:
+        for at, block in enumerate(blocks):
             if block.place not in own:
                 own[block.place] = places.place(block.place)
             run_block(block, own[block.place])
+            places.leave_all_but(needed_later | {later.place for later in blocks[at + 1 :]})
     finally:
         if "" in own:
             own[""].leave()
-        places.leave_all_but(needed_later)
 
 
 def run_block(block, place):
