@@ -270,7 +270,7 @@ def command_path(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 def places(
     command_path: str, filled: Path, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[object]:
-    """Return what makes a place for a page, or gives the shared one of a name."""
+    """What makes a place for a page, or gives the shared one of a name, and leaves those."""
     shared: dict[str, Place] = {}
 
     def clone(name: str, *, night: bool) -> Path:
@@ -304,9 +304,12 @@ def places(
             shared[name] = Place(clone(name, night=False), command_path, opening=SHARED[name])
         return shared[name]
 
-    yield place
-    for one in shared.values():
-        one.leave()
+    def leave_all_but(names: frozenset[str]) -> None:
+        for name in shared.keys() - names:
+            shared.pop(name).leave()
+
+    yield SimpleNamespace(place=place, leave_all_but=leave_all_but)
+    leave_all_but(frozenset())
 
 
 @pytest.fixture(scope="session")
@@ -352,7 +355,10 @@ def outside_of_fences():
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
-    """Make a test of each page that has commands to be run here."""
+    """Make a test of each page that has commands to be run here, with the places needed later.
+
+    Those beside the demo come first: it is at work all the while, and is left after the last.
+    """
     if "shown_page" in metafunc.fixturenames:
         shown = {
             str(page.relative_to(ROOT)): [
@@ -360,5 +366,15 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
             ]
             for page in PAGES
         }
-        found = {page: own for page, own in shown.items() if own}
-        metafunc.parametrize("shown_page", list(found.values()), ids=list(found))
+        order = sorted(
+            (page for page, own in shown.items() if own),
+            key=lambda page: not any(block.place == "demo" for block in shown[page]),
+        )
+        values = [
+            (
+                shown[page],
+                frozenset(block.place for later in order[at + 1 :] for block in shown[later]),
+            )
+            for at, page in enumerate(order)
+        ]
+        metafunc.parametrize("shown_page", values, ids=order)

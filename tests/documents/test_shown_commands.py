@@ -15,6 +15,8 @@ PROGRAMS = re.compile(
     r"python3?|pytest|sqlite3|export|journalctl|nano|rsync|ssh|cat|tar) "
 )
 INLINE = re.compile(r"`(?:\.venv/bin/)?graftvigil ([^`]+)`")
+DEMO = re.compile(r"`(?:sh )?deploy/(demo)\.sh( [^`]+)`")
+BENCH = re.compile(r"`(?:sh )?deploy/bench\.sh (\w+)[^`]*`")
 
 
 def test_every_page_is_looked_at(pages, blocks):
@@ -28,18 +30,30 @@ def test_commands_stand_in_fences_of_sh_or_console(pages, root, outside_of_fence
         f"{page.relative_to(root)}:{number}: {line.strip()}"
         for page in pages
         if page.name != "commands.md"  # what --help prints, see below
+        and not indented_left(page)
         for number, line in outside_of_fences(page)
         if PROGRAMS.match(line.strip())
     ]
     assert lost == []
 
 
-def test_what_is_not_run_gives_its_reason(blocks, root, capsys):
+def indented_left(page):
+    """Return why what is only indented on a page isn't run, "" where it has to be fenced."""
+    found = re.search(
+        r"^<!-- indented commands not-run: (\S+ .+) -->$", page.read_text(encoding="utf-8"), re.M
+    )
+    return found[1] if found else ""
+
+
+def test_what_is_not_run_gives_its_reason(pages, blocks, root, capsys):
     left = [block for block in blocks if block.not_run]
     with capsys.disabled():
         print("\nNot run, and why:")
         for block in left:
             print(f"  {block.where}: {block.not_run}")
+        for page in pages:
+            if reason := indented_left(page):
+                print(f"  {page.relative_to(root)}, all that is indented: {reason}")
     for block in blocks:
         assert not (block.not_run and block.run_by), block.where
         if block.run_by:
@@ -51,12 +65,14 @@ def test_what_is_not_run_gives_its_reason(blocks, root, capsys):
 @pytest.mark.slow
 def test_a_page_does_what_it_says(shown_page, places):
     """In page order: what one block makes, the next one has."""
+    blocks, needed_later = shown_page
     own: dict[str, object] = {}
     try:
-        for block in shown_page:
+        for at, block in enumerate(blocks):
             if block.place not in own:
-                own[block.place] = places(block.place)
+                own[block.place] = places.place(block.place)
             run_block(block, own[block.place])
+            places.leave_all_but(needed_later | {later.place for later in blocks[at + 1 :]})
     finally:
         if "" in own:
             own[""].leave()
@@ -86,7 +102,8 @@ def test_a_command_named_in_a_sentence_is_one_that_there_is(pages, root):
     subcommands = next(one for one in parser()._actions if one.dest == "command").choices
     wrong = []
     for page in pages:
-        for said in INLINE.findall(page.read_text(encoding="utf-8")):
+        text = " ".join(page.read_text(encoding="utf-8").split())
+        for said in [*INLINE.findall(text), *map("".join, DEMO.findall(text))]:
             words = shlex.split(said.replace("’", ""))
             known = subcommands.get(words[0])
             if words[0].startswith("-"):
@@ -100,6 +117,14 @@ def test_a_command_named_in_a_sentence_is_one_that_there_is(pages, root):
             if known is None or unknown:
                 wrong.append(f"{page.relative_to(root)}: graftvigil {said}")
     assert wrong == []
+
+
+def test_a_measurement_named_in_a_sentence_is_one_that_there_is(pages, root):
+    named = {name for page in pages for name in BENCH.findall(page.read_text(encoding="utf-8"))} - {
+        "NAME"
+    }
+    assert len(named) > 3
+    assert [name for name in named if not (root / "tests/bench" / f"{name}.py").is_file()] == []
 
 
 def test_the_examples_of_every_help_can_be_read_by_the_command(root):
@@ -151,7 +176,7 @@ def test_what_is_shown_is_compared_line_by_line(convention, shown, said, same):
 @pytest.mark.service
 def test_a_command_that_fails_is_not_passed_over(places):
     """In the middle of a block; in one that may end with 1; and of curl, at a refusal."""
-    place = places("")
+    place = places.place("")
     try:
         assert place.run("false || true\ntrue")[0] == 0
         assert place.run("false", exits=frozenset({1}))[0] == 1
