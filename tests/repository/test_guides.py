@@ -76,7 +76,8 @@ def test_the_guide_for_the_first_time_goes_all_the_way(root):
     typed = "\n".join(commands(text))
     in_order = (
         "timedatectl", "deploy/install.sh", "graftvigil check", "sensors.conf",
-        "make_certificate.sh pages", "set-up-code", "mosquitto_pub", "graftvigil reach --test", ".backup",
+        "make_certificate.sh pages", "set-up-code", "mosquitto_pub", "graftvigil reach --test",
+        ".backup",
     )  # fmt: skip
     places = [typed.index(one) for one in in_order]
     assert places == sorted(places)
