@@ -23,8 +23,10 @@ def guide(request, root) -> str:
 
 
 def commands(guide: str) -> list[str]:
-    """The lines to type: those set in by four blanks or more."""
-    return [line.strip() for line in guide.splitlines() if line.startswith("    ")]
+    """The lines to type, which stand in fences of sh."""
+    blocks = re.findall(r"^ *```sh[^\n]*\n(.*?)^ *```$", guide, re.M | re.S)
+    assert blocks
+    return [line.strip() for block in blocks for line in block.splitlines()]
 
 
 def test_commands_of_ours_are_such_as_the_command_line_takes(guide):
