@@ -16,6 +16,9 @@ need mosquitto mosquitto
 need mosquitto_pub mosquitto-clients
 need influxd influxdb
 need nginx nginx
+need systemd-analyze systemd
+need systemd-sysusers systemd
+need openssl openssl
 need faketime faketime
 [ -n "$(ls /usr/lib/postgresql/*/bin/postgres 2>/dev/null)" ] || need postgres postgresql
 need nsenter util-linux

@@ -59,6 +59,7 @@ ACCESS: Mapping[tuple[str, str], Need | Mapping[str, Need]] = {
     ("GET", "/healthz"): Need.OPEN,
     ("GET", "/static/{path:path}"): Need.OPEN,
     ("GET", "/bench-worker.js"): Need.OPEN,
+    ("GET", "/cautions"): Need.OPEN,
     ("GET", "/sign-in"): Need.OPEN,
     ("POST", "/sign-in"): Need.OPEN,
     ("GET", "/set-up"): Need.OPEN,

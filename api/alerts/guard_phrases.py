@@ -52,7 +52,6 @@ class GuardPhrases:
     forward: str
     back: str
     by_hand: str
-    care_mains: str
     standing: str
     stopped: Mapping[str, str]
     stop_line: str
@@ -178,8 +177,6 @@ ENGLISH = GuardPhrases(
     back="{lasting} back",
     by_hand="Sent directly, since the list of messages can't be used. It can't be answered by "
     "link, and is not kept in the list.",
-    care_mains="- Keep water and wet hands away from mains power. What is wired to the mains is "
-    "opened by an electrician alone.",
     standing="The tool itself",
     stopped=MappingProxyType(
         {
@@ -313,8 +310,6 @@ SPANISH = GuardPhrases(
     back="{lasting} atrás",
     by_hand="Enviado directamente, porque la lista de mensajes no se puede usar. No se puede "
     "responder por enlace ni queda en la lista.",
-    care_mains="- Aleje el agua y las manos mojadas de la corriente. Lo que está conectado a la "
-    "red eléctrica solo lo abre un electricista.",
     standing="El propio sistema",
     stopped=MappingProxyType(
         {

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from api.alerts.cautions import is_night
+from api.alerts.caution_words import caution_words
+from api.alerts.cautions import is_night, said_in
 from api.alerts.figures import clock_time, date_and_time, lasting
 from api.alerts.guard_phrases import NEAR_WATER, guard_phrases
 from api.alerts.message import MessageText, that_fits
@@ -131,7 +132,7 @@ def guard_opened(
         told,
         *to.answer.get(alarm.id, ()),
         said.look_here.format(link=f"{base_url}/alarms/{alarm.id}"),
-        *_cautions(notice, site, to.now, language),
+        *_cautions(notice, site, to.now, language, base_url=base_url),
     ]
     return MessageText(text.line, "\n".join(body))
 
@@ -163,7 +164,7 @@ def words_of_finding(
         *text.body.splitlines(),
         guard_phrases(person.language).by_hand,
         base_url,
-        *_cautions(notice, site, now, person.language),
+        *_cautions(notice, site, now, person.language, base_url=base_url),
     ]
     return MessageText(text.line, "\n".join(body))
 
@@ -226,12 +227,14 @@ def _text(
     return MessageText(that_fits(*lines), "\n".join(body))
 
 
-def _cautions(notice: Notice, site: Site, now: datetime, language: str) -> list[str]:
-    said, words = phrases(language), guard_phrases(language)
-    lines = [said.care_night] if is_night(now, site.site) else []
+def _cautions(
+    notice: Notice, site: Site, now: datetime, language: str, *, base_url: str
+) -> list[str]:
+    care = caution_words(language)
+    lines = [care.night] if is_night(now, site.site) else []
     if notice.sign in NEAR_WATER:
-        lines.append(words.care_mains)
-    return [said.care, *lines, said.care_local] if lines else []
+        lines.append(care.mains)
+    return said_in(care, lines, base_url=base_url)
 
 
 def _unseen(notice: Notice, words: GuardPhrases, blind: Collection[str]) -> str:

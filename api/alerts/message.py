@@ -95,7 +95,7 @@ class Writer:
             _told(to, words),
             *to.answer.get(alarm.id, ()),
             *self._link(alarm, words),
-            *cautions(subject, self.site.site, to.now, words),
+            *self._cautions(subject, to),
         ]
         urged = (f"{what}{unheard} {first}" for what in whats)
         lines = (*urged, *(f"{what} {first}" for what in whats), *whats)
@@ -165,7 +165,7 @@ class Writer:
             words.do_first.format(action=first),
             _told(to, words),
             *(line for alarm in worst_first for line in to.answer.get(alarm.id, ())),
-            *cautions(worst, place, to.now, words),
+            *self._cautions(worst, to),
         ]
         ends = (f" {first} {more}", f" {first}")
         lines = (*(f"{what}{end}" for what in whats for end in ends), whats[-1])
@@ -191,7 +191,7 @@ class Writer:
             first = beside[0].line
             fitting = (f"{first} {waits.held_line} {more}", f"{first} {more}", first)
             return MessageText(that_fits(*fitting), "\n".join((waits.held_long, *listed)))
-        worst, place = subjects[0], self.site.site
+        worst = subjects[0]
         over = worst.alarm.ended_at is not None
         first = words.look_and_acknowledge if over else first_of(worst, words.code, words)
         body = [waits.held_long]
@@ -200,7 +200,7 @@ class Writer:
             body += [f"{plants}:", self._entry(subject, to, words)]
             body += to.answer.get(subject.alarm.id, ())
         body += listed
-        body += cautions(worst, place, to.now, words)
+        body += self._cautions(worst, to)
         whats = self._whats(worst, to, words)
         lines = (
             *(f"{what} {waits.held_line} {first} {more}" for what in whats),
@@ -215,6 +215,10 @@ class Writer:
         link = f"{self.base_url}/alarms" + ("" if alarm_id is None else f"/{alarm_id}")
         line = f"{batch}: {words.look_at_batch}"
         return MessageText(line, f"{line}\n{words.look_here.format(link=link)}")
+
+    def _cautions(self, subject: Subject, to: Addressed) -> list[str]:
+        language, place = to.person.language, self.site.site
+        return cautions(subject, place, to.now, language=language, base_url=self.base_url)
 
     def _entry(self, subject: Subject, to: Addressed, words: Phrases) -> str:
         over = subject.alarm.ended_at is not None

@@ -94,11 +94,6 @@ class Phrases:
     meanwhile: str
     look_here: str
     came_back: str
-    care: str
-    care_night: str
-    care_heat: str
-    care_water: str
-    care_local: str
     unknown_limit: str
 
 
@@ -247,14 +242,6 @@ ENGLISH = Phrases(
     meanwhile="- {says}: {when}. {action}",
     look_here="To say that you have it: {link}",
     came_back="It has come back since; another message tells of that.",
-    care="Take care:",
-    care_night="- It is night: tell someone that you are going and when you will be back. Take a "
-    "lamp and a phone.",
-    care_heat="- A closed house in the sun is hot. Tell someone that you are inside, drink water, "
-    "and come out at once if you feel dizzy or unwell.",
-    care_water="- Keep water away from sockets, plugs, fans and lamps. Switch them off before you "
-    "mist or wet the floor.",
-    care_local="The rules of your place, and what your electrician says, come before this message.",
     unknown_limit="outside its limit {condition}",
 )
 
@@ -403,13 +390,6 @@ SPANISH = Phrases(
     meanwhile="- {says}: {when}. {action}",
     look_here="Para decir que usted se encarga: {link}",
     came_back="Después volvió a pasar; otro mensaje lo cuenta.",
-    care="Cuidado:",
-    care_night="- Es de noche: diga a alguien que va y cuándo volverá. Lleve linterna y teléfono.",
-    care_heat="- Una casa cerrada al sol es muy caliente. Diga a alguien que está dentro, beba "
-    "agua y salga enseguida si se marea o se siente mal.",
-    care_water="- No moje enchufes, ventiladores ni lámparas. Apáguelos antes de rociar o de mojar "
-    "el piso.",
-    care_local="Las reglas de su lugar y lo que diga su electricista valen más que este mensaje.",
     unknown_limit="fuera de su límite {condition}",
 )
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from api.alerts.cautions import is_night
+from api.alerts.caution_words import caution_words
+from api.alerts.cautions import is_night, said_in
 from api.alerts.figures import clock_time, date_and_time, lasting
 from api.alerts.guard_phrases import guard_phrases
 from api.alerts.message import MessageText, that_fits
@@ -45,7 +46,8 @@ def stop_words(
     first = words.stop_do.format(codes=named) if codes else words.stop_nothing
     came = words.stop_some.format(count=len(codes)) if codes else words.stop_none
     unseen = sorted({one.batch for one in changed if blind_felt(one.condition) is not None})
-    cautions = (said.care, said.care_night, said.care_local)
+    care = caution_words(to.person.language)
+    cautions = said_in(care, [care.night], base_url=writer.base_url)
     body = [
         nobody,
         words.stop_long.format(why=words.stopped[stop.value]),

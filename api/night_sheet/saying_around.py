@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from api.alerts.caution_words import caution_words
 from api.alerts.figures import date_shown
 from api.alerts.measured import says_of
 from api.alerts.telling_phrases import telling_phrases
@@ -62,9 +63,9 @@ def alarm_says(one: AlarmRecord, voice: Voice) -> str:
 
 def cautions(voice: Voice, *, night: bool) -> tuple[str, ...]:
     """Return what whoever goes must mind, alone and by night; the rules of the place come first."""
-    words = voice.phrases
-    by_night = (words.care_night,) if night else ()
-    return (words.care, *by_night, words.care_water, words.care_local)
+    care = caution_words(voice.language)
+    by_night = (f"- {care.night}",) if night else ()
+    return (care.take_care, *by_night, f"- {care.water}", care.local)
 
 
 def held_line(one: AlarmRecord, voice: Voice) -> str:

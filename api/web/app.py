@@ -35,6 +35,7 @@ from api.web.account_pages import own_account_router
 from api.web.accounts_page import accounts_router
 from api.web.adopt_page import adopt_router
 from api.web.bench_pages import bench_router
+from api.web.cautions_page import cautions_router
 from api.web.charts_page import charts_router
 from api.web.door import Door, demand_classed
 from api.web.guard import HEADERS, Guard
@@ -125,6 +126,7 @@ def create_app(parts: Parts, sight: Sight) -> FastAPI:
     app.include_router(house_router(at, sight))
     app.include_router(rings_page_router(at))
     app.include_router(replay_router(at, replays))
+    app.include_router(cautions_router(at))
     if parts.settings.accounts == "on":
         app.include_router(sign_in_router(at, signing, keeping))
         app.include_router(own_account_router(at, signing, keeping))

@@ -5,13 +5,12 @@ from __future__ import annotations
 import os
 import re
 import shutil
-import socket
 import subprocess
 import tomllib
 
 import pytest
 
-RECIPES = ("demo", "test", "bench", "check", "docs", "lock", "common")
+RECIPES = ("demo", "test", "bench", "check", "docs", "lock", "install", "common")
 LISTED = re.compile(r"^([A-Za-z0-9._-]+)==\S+.*\\$", re.M)
 
 
@@ -132,35 +131,3 @@ def test_a_change_of_what_is_asked_for_changes_the_fingerprint(root, tmp_path):
     after = ask_common(tmp_path, ask).stdout
     assert re.fullmatch(r"[0-9a-f]{64}\n", before)
     assert before == again != after
-
-
-@pytest.mark.service
-def test_the_broker_configuration_is_one_that_the_broker_takes(root, tmp_path):
-    """Start the real broker with our file; only the port and the folder are the test's own."""
-    text = (root / "deploy" / "mosquitto" / "graftvigil.conf").read_text()
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    changed = text.replace("listener 1883 127.0.0.1", f"listener {port} 127.0.0.1")
-    changed = re.sub(
-        r"^persistence_location .*$", f"persistence_location {tmp_path}/", changed, flags=re.M
-    )
-    assert str(port) in changed
-    assert str(tmp_path) in changed
-    conf = tmp_path / "graftvigil.conf"
-    conf.write_text(changed + "\nuser root\n")  # only said of a broker that root starts
-    broker = subprocess.Popen(
-        ["/usr/sbin/mosquitto", "-c", str(conf)], stderr=subprocess.PIPE, text=True
-    )
-    try:
-        for line in broker.stderr:
-            if "running" in line:
-                break
-        else:
-            pytest.fail("the broker did not start with this file")
-        said = ["-h", "127.0.0.1", "-p", str(port), "-q", "1", "-t", "nursery/b", "-m", "21.5"]
-        subprocess.run(["mosquitto_pub", *said], check=True, timeout=10)
-    finally:
-        broker.terminate()
-        broker.wait(timeout=10)
-        broker.stderr.close()

@@ -96,6 +96,7 @@ PAGES = (
     Page("/batches/{code}", "/batches/WL-03", at="hot_days"),
     Page("/batches/{code}/charts", "/batches/MG-07/charts", at="hot_days"),
     Page("/set-up", "/set-up", at="new_house"),
+    Page("/cautions", "/cautions", at="stranger"),
     Page("/sign-in", "/sign-in", at="stranger"),
     Page("/invited/{token}", "/invited/{invited}", at="stranger"),
     Page("/invited/{token}", "/invited/x", at="stranger", status=410),

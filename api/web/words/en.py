@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, ClassVar
 
+from api.alerts import caution_words as cautions
 from api.measures import in_figures
 from collector.meanings import Why
 from rules.doubt import QualityTest
@@ -53,6 +54,7 @@ class English:
         "drink, and don't stay alone. Keep wet hands off mains power. Local rules and licensed "
         "trades come first."
     )
+    all_cautions: ClassVar[str] = "All cautions"
 
     needs_someone: ClassVar[str] = "Needs someone"
     the_rest: ClassVar[str] = "The rest, by bench"
@@ -230,11 +232,8 @@ class English:
     work_caution: ClassVar[Mapping[WorkKind, str]] = {
         WorkKind.COVER_OPEN: "Heat, cold and water lost are told all the same. Shade before you "
         "open, and close again soon.",
-        WorkKind.SPRAYING: "Keep everyone out until the re-entry time on the label has passed and "
-        "the house is aired; put up a sign, and do not work alone. The label and local rules come "
-        "first.",
-        WorkKind.WASHING: "Switch off and cover sockets, fans and lamps before water flows. Keep "
-        "others out until it has drained. Local rules and your electrician come first.",
+        WorkKind.SPRAYING: cautions.ENGLISH.spraying,
+        WorkKind.WASHING: cautions.ENGLISH.washing,
         WorkKind.CALIBRATING: "While it lasts nobody sees what this sensor tells: heat and cold "
         "too. Look at the plants yourself.",
     }

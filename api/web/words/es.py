@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, ClassVar
 
+from api.alerts import caution_words as cautions
 from api.web.words.en import English
 from collector.meanings import Why
 from rules.doubt import QualityTest
@@ -53,6 +54,7 @@ class Spanish(English):
         "no se quede solo. Manos mojadas lejos de la corriente. Las normas locales y los oficios "
         "autorizados van primero."
     )
+    all_cautions: ClassVar[str] = "Todas las precauciones"
 
     needs_someone: ClassVar[str] = "Hace falta alguien"
     the_rest: ClassVar[str] = "Los demás, por mesa"
@@ -228,11 +230,8 @@ class Spanish(English):
     work_caution: ClassVar[Mapping[WorkKind, str]] = {
         WorkKind.COVER_OPEN: "El calor, el frío y el agua perdida se avisan igual. Dé sombra antes "
         "de abrir y cierre pronto.",
-        WorkKind.SPRAYING: "Que nadie entre hasta que pase el plazo de reingreso de la etiqueta y "
-        "la casa esté ventilada; ponga un letrero y no trabaje a solas. La etiqueta y las normas "
-        "locales mandan.",
-        WorkKind.WASHING: "Apague y tape enchufes, ventiladores y lámparas antes de abrir el agua. "
-        "Que nadie entre hasta que escurra. Las normas locales y su electricista mandan.",
+        WorkKind.SPRAYING: cautions.SPANISH.spraying,
+        WorkKind.WASHING: cautions.SPANISH.washing,
         WorkKind.CALIBRATING: "Mientras dure nadie ve lo que dice esta sonda, tampoco calor ni "
         "frío. Mire usted las plantas.",
     }

@@ -82,7 +82,14 @@ def test_nothing_but_what_must_answers_a_stranger(house):
 
 
 def test_what_is_open_tells_nothing_of_the_nursery(house):
-    for path in ("/sign-in", "/healthz", "/answer/x", "/invited/x", "/static/style.css"):
+    for path in (
+        "/sign-in",
+        "/cautions",
+        "/healthz",
+        "/answer/x",
+        "/invited/x",
+        "/static/style.css",
+    ):
         text = house.browser().get(path).text
         for batch in house.parts.site.batch:
             assert batch.code not in text, path

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from api.alerts.caution_words import ENGLISH as CARE
 from api.alerts.figures import clock_time, measure_of, measure_of_sum
 from api.alerts.message import LINE_LENGTH, Addressed, Writer
 from api.alerts.phrases import ENGLISH, SPANISH
@@ -185,10 +186,17 @@ def test_a_value_just_beyond_its_bound_never_looks_like_the_bound(small: Writer)
 def test_by_day_it_speaks_of_heat_and_by_night_of_going_alone(small: Writer):
     hot = alarm_of("heat", value=40.0)
     by_day, by_night = small.opened(hot, to(now=NOON)), small.opened(hot, to())
-    assert ENGLISH.care_heat in by_day.body
-    assert ENGLISH.care_night not in by_day.body
-    assert ENGLISH.care_night in by_night.body
-    assert ENGLISH.care_local in by_day.body
+    assert CARE.heat in by_day.body
+    assert CARE.night not in by_day.body
+    assert CARE.night in by_night.body
+    assert CARE.local in by_day.body
+
+
+def test_cautions_end_with_the_way_to_all_of_them(small: Writer):
+    hot = small.opened(alarm_of("heat", value=40.0), to("es", now=NOON))
+    assert hot.body.endswith(f"Todas las precauciones: {small.base_url}/cautions")
+    mild = small.opened(alarm_of("cold", value=8.0), to(now=NOON))
+    assert "/cautions" not in mild.body
 
 
 def test_it_says_who_else_knows_and_who_could_not_be_reached(small: Writer):

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from api.alerts.caution_words import ENGLISH as CARE
 from api.alerts.message import Addressed, Writer
-from api.alerts.phrases import ENGLISH
 from api.records.alarms import AlarmRecord
 from api.records.particulars import NOTHING_BESIDE, Particulars
 from rules.model.alarm import AlarmState, Priority
@@ -147,7 +147,7 @@ def test_water_left_is_said_with_its_band_and_as_an_estimate(writer: Writer):
         f"{PLANTS}hours said, 18 h, 11 to 30 (should be 24 or more) since 18:05. Shade it."
     )
     assert "It may be 11 to 30 h. This is an estimate" in text.body
-    assert ENGLISH.care_water in text.body
+    assert CARE.water in text.body
     reserve = writer.opened(alarm("reserve", 55.0, Particulars(True, 45.0, 63.0)), to("es"))
     assert "55 %, de 45 a 63 (debe ser 60 o más) desde 18:05." in reserve.line
     assert "Puede ser de 45 a 63 %. Es una estimación" in reserve.body
@@ -181,7 +181,7 @@ def test_heat_to_expect_is_said_in_fahrenheit_to_those_who_read_it(writer: Write
 def test_shade_that_is_late_is_asked_for_now_and_not_once_it_is_over(writer: Writer):
     late = writer.opened(alarm("peak", 39.5, PEAK), to(now=NOON))
     assert "Shade it now." in late.line
-    assert ENGLISH.care_heat in late.body
+    assert CARE.heat in late.body
     over = alarm("peak", 39.5, PEAK, ended_at=NOON, state=AlarmState.RETURNED_UNACKNOWLEDGED)
     line = writer.opened(over, to(now=NOON)).line
     assert "(should be 38 or less) 18:05 to 12:00, over now." in line
@@ -206,7 +206,7 @@ def test_the_sum_of_a_day_is_said_since_midnight_with_what_is_missing(writer: Wr
     assert "Added up over the day, since Sun 15 November, 00:00 nursery time" in text.body
     assert "2 h of that time could not be seen" in text.body
     assert "Counting began" not in text.body
-    assert ENGLISH.care_heat in text.body
+    assert CARE.heat in text.body
 
 
 def test_a_day_counted_from_its_middle_says_since_when(writer: Writer):
@@ -222,7 +222,7 @@ def test_a_day_that_had_too_little_is_named_by_its_date(writer: Writer):
     lack = alarm("sun-lack", 2.1, since=MIDNIGHT - timedelta(days=1), opened_at=MIDNIGHT)
     text = writer.opened(lack, to(now=MIDNIGHT + timedelta(minutes=3)))
     assert "2.1 mol m⁻² (should be 3 or more) on 14 November. Shade it." in text.line
-    assert ENGLISH.care_heat not in text.body
+    assert CARE.heat not in text.body
 
 
 def test_the_sum_of_a_stage_is_said_since_its_date(writer: Writer):
@@ -245,7 +245,7 @@ def test_degree_hours_and_what_they_count_from_are_in_fahrenheit_too(writer: Wri
 def test_hours_below_a_cold_bound_are_no_heat(writer: Writer):
     text = writer.opened(alarm("cold-hours", 2.5, since=MIDNIGHT), to(now=NOON))
     assert "Hours of air temperature below 12 °C: 2.5 h" in text.body
-    assert ENGLISH.care_heat not in text.body
+    assert CARE.heat not in text.body
 
 
 def test_a_leaf_that_no_sensor_touches_is_said_to_be_reckoned(writer: Writer):

@@ -259,6 +259,12 @@ def test_the_key_is_made_once_for_its_owner_alone_and_refused_when_others_can_re
         Links.kept_in(tmp_path)
 
 
+def test_it_leads_to_the_cautions_in_the_persons_language(client, tern_hollow, asked):
+    token = tern_hollow.parts.links.token(replace(asked, person="pilar"))
+    page = client.get(f"/answer/{token}").text
+    assert '<a href="/cautions?lang=es">Todas las precauciones</a>' in page
+
+
 def test_the_page_speaks_the_language_of_the_person_asked(client, tern_hollow, asked):
     token = tern_hollow.parts.links.token(replace(asked, person="pilar"))
     page = client.get(f"/answer/{token}", headers={"accept-language": "en"})

@@ -54,6 +54,7 @@ NOT_TRIED = {
     **dict.fromkeys(("/account", "/accounts"), "about accounts"),
     "/plans/{name}/edit": "takes figures as the plan holds them, see below",
     "/plans/{name}/versions/{version}": "the plan's own text",
+    "/cautions": "tells nothing that was measured",
     "/b/{code}": "leads on to a bench",
     **dict.fromkeys(("/healthz", "/events"), "not read by people"),
 }
