@@ -34,7 +34,7 @@ from api.parts import Parts
 from api.pictures.pictures import Pictures
 from api.records.accounts import any_password
 from api.records.session import cause_of, open_records, reading
-from api.settings import RECORDS_FILE
+from api.settings import RECORDS_FILE, UNFINISHED_RESTORE
 from api.site_files import read_files, site_in
 from api.v1.sight import Sight
 from api.watch.clock import milliseconds
@@ -110,6 +110,10 @@ def lock(data: Path) -> TextIO:
         held.close()
         msg = f"{data} is in use by another graftvigil. Stop that one, or name another with --data"
         raise CannotStart(msg) from trouble
+    if (data / UNFINISHED_RESTORE).exists():
+        held.close()
+        msg = f"{data}: a restore was cut off in the middle. Run `graftvigil restore` again"
+        raise CannotStart(msg)
     return held
 
 

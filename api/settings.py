@@ -16,6 +16,9 @@ from rules.sheet_times import SheetKind, SheetTime, sheet_time
 PREFIX = "GRAFTVIGIL_"
 READINGS_FILE = "readings.sqlite"
 RECORDS_FILE = "records.sqlite"
+UNFINISHED_RESTORE = "restore-unfinished"
+"""A mark in the data folder: a restore was cut off, so not all of it belongs together."""
+
 LEAST_RAW_DAYS = 35
 SECRETS = (
     "broker_password",
