@@ -1,4 +1,4 @@
-"""Tern Hollow at ten past two as a data folder that `graftvigil run` could have left, and its copies."""
+"""Tern Hollow at ten past two as a data folder that a run could have left, and its copies."""
 
 from __future__ import annotations
 
@@ -65,8 +65,8 @@ def _fill(home: Home) -> None:
     store.close()
     engine = open_records(home.records)
     with writing(engine) as db:
-        seen = {"batch": "MG-07", "at_ms": 1, "seen": "drooping", "by": "wren", "note": "ñ\x7f✓"}
-        db.execute(insert(observations).values(id=900, entered_ms=2, share=0.1 + 0.2, **seen))
+        seen = {"batch": "MG-07", "at_ms": 1, "seen": "droop", "by": "wren", "note": "ñ\x7f✓"}
+        db.execute(insert(observations).values(id=900, entered_ms=2, **seen))
         picture = bytes(range(256)) * 40
         kept = {"digest": "d", "width": 1, "height": 1, "by": "wren", "added_ms": 3}
         db.execute(insert(photos).values(id=900, observation=900, image=picture, small=b"", **kept))

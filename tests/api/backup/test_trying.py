@@ -80,11 +80,8 @@ def cut(backup):
 
 def one_value(backup):
     db = sqlite3.connect(backup / "readings.sqlite")
-    db.execute(
-        "UPDATE reading SET value = value + 0.1 WHERE sequence = (SELECT max(sequence) ...)".replace(
-            "...", "FROM reading"
-        )
-    )
+    newest = "(SELECT max(sequence) FROM reading)"
+    db.execute(f"UPDATE reading SET value = value + 0.1 WHERE sequence = {newest}")
     db.commit()
     db.close()
 
@@ -182,7 +179,7 @@ def test_the_command_says_whole_damaged_or_none_by_its_exit_code(copy, tmp_path,
 
 
 def test_faults_in_its_site_file_are_told_and_are_no_damage(home, tmp_path):
-    home.site.write_text(home.site.read_text().replace('house = "h1"', 'house = "h9"', 1))
+    home.site.write_text(home.site.read_text() + "\nbatch = 7\n")
     found = tried(home.backed_up(tmp_path / "b"), tmp_path / "place")
     assert found.notes
     assert found.notes[0].startswith("site.toml")
