@@ -150,7 +150,7 @@ def _records_at_one_moment(where: Path | str) -> Iterator[_Source]:
             if form not in forms():
                 msg = f"a newer version wrote the records (form {form}). Back up with that one"
                 raise BackupFailed(msg)
-            raw = db.connection.dbapi_connection if engine.dialect.name == "sqlite" else None
+            raw: object = db.connection.dbapi_connection
             yield _Source(db, raw if isinstance(raw, sqlite3.Connection) else None, form)
     finally:
         engine.dispose()

@@ -90,6 +90,7 @@ class Ward:
                     settings=Settings(data=folder),
                     watch=Turning.of(nursery.watch),
                     alerts=Turning.of(nursery.alerts),
+                    backups=None,
                 ),
                 nursery.clock,
                 self.steady,
