@@ -11,7 +11,7 @@ from api.backup.trouble import Stopped
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-_MOST_REST_S = 0.05
+_MOST_REST_S = 0.02
 
 
 def _nobody_waits(_what: str, _done: int, _whole: int) -> None:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import json
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict
+from pydantic import AwareDatetime, BaseModel, ConfigDict, ValidationError
 
 from api.backup.content import TableContent
+from api.backup.folder import MANIFEST
+from api.backup.trouble import CannotRestore, Damaged, NoBackup
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from pathlib import Path
 
 FORM = 1
 """Counts up when a backup is laid out so that an earlier program could not restore it."""
@@ -86,3 +90,28 @@ def told(tables: Mapping[str, TableContent]) -> dict[str, Told]:
 def contents(tables: Mapping[str, Told]) -> dict[str, TableContent]:
     """Return the content of tables as it was written down."""
     return {name: TableContent(one.rows, one.digest) for name, one in tables.items()}
+
+
+def manifest_of(backup: Path) -> Manifest:
+    """Return what a backup says of itself.
+
+    Raises NoBackup if it says nothing, Damaged if that can't be read, CannotRestore if a newer
+    version made it.
+    """
+    try:
+        text = (backup / MANIFEST).read_bytes()
+    except FileNotFoundError as trouble:
+        msg = f"{backup} is no backup: it has no {MANIFEST}. Name a folder `graftvigil backup` made"
+        raise NoBackup(msg) from trouble
+    except OSError as trouble:
+        msg = f"{MANIFEST}: can't be read ({trouble.strerror})"
+        raise Damaged(msg) from trouble
+    try:
+        form = json.loads(text)["form"]
+        if form > FORM:
+            msg = "a newer version made this backup. Restore it with that version, or a later one"
+            raise CannotRestore(msg)
+        return Manifest.model_validate_json(text)
+    except (ValidationError, ValueError, KeyError, TypeError) as trouble:
+        msg = f"{MANIFEST}: damaged"
+        raise Damaged(msg) from trouble

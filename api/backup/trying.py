@@ -5,21 +5,19 @@ Restoring does the same, and goes on only with what came out whole here.
 
 from __future__ import annotations
 
-import json
 import shutil
 import sqlite3
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from pydantic import ValidationError
 from sqlalchemy.exc import SQLAlchemyError
 
 from api.backup.content import differences, sqlite_content
 from api.backup.copying import settle, snapshot
 from api.backup.exchange import owed_in, position_in
-from api.backup.folder import MANIFEST, PLANS, READINGS, RECORDS, SITE, check_sums
-from api.backup.manifest import FORM, Manifest, contents
-from api.backup.trouble import CannotRestore, Damaged, NoBackup
+from api.backup.folder import PLANS, READINGS, RECORDS, SITE, check_sums
+from api.backup.manifest import Manifest, contents, manifest_of
+from api.backup.trouble import CannotRestore, Damaged
 from api.bookkeeping import Bookkeeping, FilesFaulty
 from api.records.session import cause_of, forms, open_records, reading
 from api.records.states import unpacked
@@ -61,31 +59,6 @@ class Tried:
     def readings(self) -> Path:
         """The file of the readings, whole and open nowhere."""
         return self.place / READINGS
-
-
-def manifest_of(backup: Path) -> Manifest:
-    """Return what a backup says of itself.
-
-    Raises NoBackup if it says nothing, Damaged if that can't be read, CannotRestore if a newer
-    version made it.
-    """
-    try:
-        text = (backup / MANIFEST).read_bytes()
-    except FileNotFoundError as trouble:
-        msg = f"{backup} is no backup: it has no {MANIFEST}. Name a folder `graftvigil backup` made"
-        raise NoBackup(msg) from trouble
-    except OSError as trouble:
-        msg = f"{MANIFEST}: can't be read ({trouble.strerror})"
-        raise Damaged(msg) from trouble
-    try:
-        form = json.loads(text)["form"]
-        if form > FORM:
-            msg = "a newer version made this backup. Restore it with that version, or a later one"
-            raise CannotRestore(msg)
-        return Manifest.model_validate_json(text)
-    except (ValidationError, ValueError, KeyError, TypeError) as trouble:
-        msg = f"{MANIFEST}: damaged"
-        raise Damaged(msg) from trouble
 
 
 def try_backup(backup: Path, place: Path, *, going: Going) -> Tried:

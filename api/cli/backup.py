@@ -86,9 +86,9 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _make(arguments: argparse.Namespace, going: Going) -> _Found:
     from api.backup.making import make_backup, sources_of
+    from api.backup.manifest import manifest_of
     from api.backup.settings_kept import SettingUnreadable
     from api.backup.trouble import BackupFailed
-    from api.backup.trying import manifest_of
     from api.cli import given
     from api.watch.clock import WallClock
 

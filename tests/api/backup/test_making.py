@@ -20,9 +20,10 @@ import pytest
 from api.backup.folder import kept_in, name_of
 from api.backup.going import Going
 from api.backup.making import make_backup
+from api.backup.manifest import manifest_of
 from api.backup.restoring import Places, restore
 from api.backup.trouble import BackupFailed, Stopped
-from api.backup.trying import manifest_of, try_backup
+from api.backup.trying import try_backup
 from api.cli.main import main
 
 ROOT = Path(__file__).parents[3]
@@ -34,7 +35,7 @@ def hammered(home):
     """Have a process write as fast as it can; gives a list that then holds what it did."""
     told: list[dict[str, float]] = []
     process = subprocess.Popen(
-        [sys.executable, str(WRITER), str(home.data), str(home.records)],
+        [sys.executable, str(WRITER), str(home.data), str(home.records), "0"],
         stdout=subprocess.PIPE,
         text=True,
         cwd=ROOT,

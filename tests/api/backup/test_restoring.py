@@ -17,10 +17,9 @@ from api.backup.content import sqlite_content
 from api.backup.copying import snapshot
 from api.backup.going import Going
 from api.backup.making import Sources, make_backup
-from api.backup.manifest import contents
+from api.backup.manifest import contents, manifest_of
 from api.backup.restoring import Places, Restored, restore
 from api.backup.trouble import CannotRestore, Damaged, Stopped
-from api.backup.trying import manifest_of
 from api.bookkeeping import Bookkeeping
 from api.cli.main import main
 from api.records.account_tables import invitations, personal_tokens, sign_in_sessions

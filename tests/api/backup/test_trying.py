@@ -14,9 +14,9 @@ from api.backup.content import differences, sqlite_content
 from api.backup.copying import snapshot
 from api.backup.folder import MANIFEST, SUMS, files_in, write_sums
 from api.backup.going import Going
-from api.backup.manifest import contents
+from api.backup.manifest import contents, manifest_of
 from api.backup.trouble import CannotRestore, Damaged, NoBackup
-from api.backup.trying import manifest_of, try_backup
+from api.backup.trying import try_backup
 from api.cli.main import main
 from collector.stores.blocks import packed, unpacked_real
 

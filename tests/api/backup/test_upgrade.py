@@ -14,8 +14,8 @@ from sqlalchemy import make_url, select
 
 from api.backup.going import Going
 from api.backup.making import Sources, make_backup
+from api.backup.manifest import manifest_of
 from api.backup.restoring import Places, restore
-from api.backup.trying import manifest_of
 from api.records.alarms import alarm_history
 from api.records.guarded import NO_BATCH
 from api.records.outbox import newest_messages
