@@ -77,7 +77,7 @@ def make(folder: Path) -> None:
     backups = folder / "backups"
     at = -1
     while True:
-        at += 2
+        at += 3
         now = NOW + timedelta(seconds=at)
         cut = killed_at(
             at, lambda going, now=now: make_backup(sources, backups, now=now, going=going)
@@ -97,12 +97,12 @@ def make(folder: Path) -> None:
 
 
 def restore_it(folder: Path) -> None:
-    """Kill it at some points before anything is put in place, then at each until the end."""
-    for at in (1, 5, 20, 50):
+    """Kill it at two points before anything is put in place, then at each other until the end."""
+    for at in (1, 20):
         try_restoring(folder, at, after="")
     at = 1
     while try_restoring(folder, at, after=UNFINISHED_RESTORE):
-        at += 1
+        at += 2
 
 
 def try_restoring(folder: Path, at: int, *, after: str) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -13,6 +13,7 @@ from sqlalchemy import insert
 from api.backup.going import Going
 from api.backup.making import Sources, make_backup
 from api.records.account_tables import invitations, personal_tokens, sign_in_sessions
+from api.records.runs import begin_run
 from api.records.session import open_records, writing
 from api.records.tables import observations, outbox, photos
 from collector.stores.sqlite import SqliteStore
@@ -65,6 +66,7 @@ def _fill(home: Home) -> None:
     store.close()
     engine = open_records(home.records)
     with writing(engine) as db:
+        begin_run(db, at=MADE - timedelta(hours=14))  # it runs, and never comes to its end
         seen = {"batch": "MG-07", "at_ms": 1, "seen": "droop", "by": "wren", "note": "ñ\x7f✓"}
         db.execute(insert(observations).values(id=900, entered_ms=2, **seen))
         picture = bytes(range(256)) * 40

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 import threading
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
@@ -188,6 +191,38 @@ def test_each_local_day_owes_one_over_a_change_of_the_clock(scheduled, change, d
     assert seen == sorted(seen)
     assert dates == [dates[0] + timedelta(days=n) for n in range(len(dates))]
     assert len(dates) in {days - 1, days}
+
+
+@pytest.mark.slow
+def test_a_running_graftvigil_makes_and_tries_one_and_stops_when_told(home, tmp_path):
+    folder = tmp_path / "b"
+    folder.mkdir()
+    running = subprocess.Popen(
+        [
+            *(sys.executable, "-m", "api.cli", "run", "--json", "--listen", "127.0.0.1:0"),
+            *("--built-in-broker", "127.0.0.1:0", "--site", str(home.site)),
+            *("--data", str(home.data)),
+        ],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=Path(__file__).parents[3],
+        env={**os.environ, "GRAFTVIGIL_BACKUP": str(folder)},
+    )
+    pause = threading.Event()
+    for _ in range(600):
+        if list(folder.glob("*.tried")) or running.poll() is not None:
+            break
+        pause.wait(0.1)
+    running.terminate()
+    _, said = running.communicate(timeout=30)
+    assert running.returncode == 0, said
+    (made,) = kept_in(folder)
+    assert f"backup_tried name={made.path.name}" in said
+    assert sorted(one.name for one in folder.iterdir()) == [
+        made.path.name,
+        f"{made.path.name}.tried",
+    ]
 
 
 EVERY = Thinning(days=7, weeks=5, months=12)
