@@ -24,19 +24,20 @@ from api.alerts.channels import Channels
 from api.alerts.links import KeyReadable, Links
 from api.alerts.reach import reach_in
 from api.alerts.service import AlertService
+from api.backup.schedule import ScheduledBackups
 from api.bookkeeping import Bookkeeping, FilesFaulty
 from api.guard.build import guard_of
 from api.guard.facts import Body, Turning
 from api.keeping import drop_folder_of, followers_of, store_in, take_the_pulse, upkeep_of
 from api.night_sheet.sheets import NightSheets
-from api.night_sheet.waking import Waking
 from api.parts import Parts
 from api.pictures.pictures import Pictures
 from api.records.accounts import any_password
 from api.records.session import cause_of, open_records, reading
-from api.settings import RECORDS_FILE
+from api.settings import RECORDS_FILE, UNFINISHED_RESTORE
 from api.site_files import read_files, site_in
 from api.v1.sight import Sight
+from api.waking import Waking
 from api.watch.clock import milliseconds
 from api.watch.loop import Watch
 from api.web.app import create_app
@@ -110,6 +111,10 @@ def lock(data: Path) -> TextIO:
         held.close()
         msg = f"{data} is in use by another graftvigil. Stop that one, or name another with --data"
         raise CannotStart(msg) from trouble
+    if (data / UNFINISHED_RESTORE).exists():
+        held.close()
+        msg = f"{data}: a restore was cut off in the middle. Run `graftvigil restore` again"
+        raise CannotStart(msg)
     return held
 
 
@@ -141,7 +146,9 @@ class Nursery:
         self.upkeep = upkeep
         self.sheets = sheets
         self._sight = sight
-        self._waking = Waking(sheets.turn)
+        self._wakings = [Waking(sheets.turn, what="sheets")]
+        if parts.backups is not None:
+            self._wakings.append(Waking(parts.backups.turn, what="backups"))
         self._collector = collector
         self._held = held
         self._stop = parts.stopping
@@ -263,7 +270,8 @@ class Nursery:
                 self.parts.guard.begin(self._collector.thread)
             for thread in self._threads:
                 thread.start()
-            self._waking.start()
+            for waking in self._wakings:
+                waking.start()
 
     def serve_pages(self) -> None:
         """Serve pages in this thread until SIGINT or SIGTERM."""
@@ -289,7 +297,8 @@ class Nursery:
     def stop(self) -> None:
         """End every part; what was acknowledged or recorded is kept."""
         self._stop.set()
-        self._waking.stop()
+        for waking in self._wakings:
+            waking.stop()
         self.alerts.wake()
         if self._collecting:
             self._collector.stop()
@@ -382,6 +391,7 @@ def assemble(
         links=links,
         refresh=bookkeeping.refresh,
     )
+    parts = replace(parts, backups=_backups_of(parts))
     sight = Sight(parts)
     pictures = Pictures(parts, sight)
     sheets = NightSheets(parts, sight, pictures)
@@ -417,6 +427,7 @@ def assemble(
         settings=settings,
         watch=Turning.of(watch),
         alerts=Turning.of(alerts),
+        backups=parts.backups,
     )
     parts = replace(parts, guard=guard_of(body, clock, channels))
     upkeep = upkeep_of(store, records, spool, settings=settings, clock_ms=clock_ms)
@@ -433,6 +444,20 @@ def assemble(
         held=held,
         sight=sight,
         sheets=sheets,
+    )
+
+
+def _backups_of(parts: Parts) -> ScheduledBackups | None:
+    folder = parts.settings.backup
+    if folder is None:
+        return None
+    return ScheduledBackups(
+        parts.settings,
+        folder,
+        parts.book,
+        parts.clock,
+        environment=os.environ,
+        stop=parts.stopping,
     )
 
 

@@ -36,6 +36,7 @@ class Lack(StrEnum):
     EXPIRED = "calibration_expired"
     UNCALIBRATED = "never_calibrated"
     NO_HEARTBEAT = "no_heartbeat"
+    NO_BACKUP = "no_backup"
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +71,8 @@ def lacking(parts: Parts, now: datetime) -> Iterator[Lacking]:
     yield from _unchecked(parts, now)
     if settings.heartbeat_url is None or not settings.heartbeat_url.get_secret_value():
         yield Lacking(Lack.NO_HEARTBEAT)
+    if settings.backup is None:
+        yield Lacking(Lack.NO_BACKUP)
 
 
 def _unseen(parts: Parts, now: datetime) -> Iterator[Lacking]:

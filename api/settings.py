@@ -16,6 +16,9 @@ from rules.sheet_times import SheetKind, SheetTime, sheet_time
 PREFIX = "GRAFTVIGIL_"
 READINGS_FILE = "readings.sqlite"
 RECORDS_FILE = "records.sqlite"
+UNFINISHED_RESTORE = "restore-unfinished"
+"""A mark in the data folder: a restore was cut off, so not all of it belongs together."""
+
 LEAST_RAW_DAYS = 35
 SECRETS = (
     "broker_password",
@@ -107,6 +110,25 @@ class Settings(BaseSettings):
     )
     lateness_s: int = Field(
         default=90, ge=0, le=900, description="How long a cell waits for late readings."
+    )
+
+    backup: Path | None = Field(
+        default=None,
+        description="Folder of the backups that are made each day, on another disk than the data; "
+        "it must exist. Unset: none are made.",
+    )
+    backup_at: str = Field(
+        default="03:30",
+        description="When a backup is made, by the site's clock: a time, dawn or dusk.",
+    )
+    backup_days: int = Field(
+        default=7, ge=1, le=366, description="Of so many days the last backup is kept."
+    )
+    backup_weeks: int = Field(
+        default=5, ge=0, le=520, description="Of so many weeks the last backup is kept."
+    )
+    backup_months: int = Field(
+        default=12, ge=0, le=240, description="Of so many months the last backup is kept."
     )
 
     records_url: SecretStr | None = Field(
@@ -222,6 +244,12 @@ class Settings(BaseSettings):
     def _a_time(cls, text: str) -> str:
         if text:
             sheet_time(text)
+        return text
+
+    @field_validator("backup_at")
+    @classmethod
+    def _a_time_of_day(cls, text: str) -> str:
+        sheet_time(text)
         return text
 
     @property

@@ -35,6 +35,8 @@ DELAYS_S: Mapping[Sign, tuple[float, float]] = MappingProxyType(
         Sign.WATCH: (60.0, 60.0),
         Sign.ALERTS: (60.0, 60.0),
         Sign.HEARTBEAT: (0.0, 0.0),
+        Sign.BACKUP: (0.0, 0.0),
+        Sign.RESTORED: (0.0, 3600.0),
     }
 )
 """On-delay and off-delay of each sign in seconds. Common practice, no source."""

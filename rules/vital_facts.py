@@ -30,6 +30,7 @@ class HouseRules:
     full_soon_s: float = 72 * _HOUR_S
     full_now_s: float = 6 * _HOUR_S
     heartbeat_fails: int = 3
+    backup_old_s: float = 26 * _HOUR_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +98,8 @@ class Facts:
     the watch is behind; when all is well it is about 0. `watch_still_s` and `alerts_still_s` are
     how long ago the watch and the alert service last showed a sign of life, be it a failure;
     `alerts_idle_s` is how long ago the alert service last did what it should. `jumped_s` is by how
-    much this machine's clock has just jumped.
+    much this machine's clock has just jumped. `backup_age_s` is how old the last backup is that was
+    made and tried, and `backup_error` why the newest attempt failed.
     """
 
     sensors: tuple[SensorFacts, ...] | None = None
@@ -119,3 +121,5 @@ class Facts:
     alerts_error: str = ""
     heartbeat_failed: int | None = None
     heartbeat_error: str = ""
+    backup_age_s: float | None = None
+    backup_error: str = ""

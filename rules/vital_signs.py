@@ -40,6 +40,8 @@ class Sign(StrEnum):
     WATCH = "watch"
     ALERTS = "alerts"
     HEARTBEAT = "heartbeat"
+    BACKUP = "backup"
+    RESTORED = "restored"
 
 
 SEVERAL = "several"
@@ -115,6 +117,8 @@ def examine(facts: Facts, rules: HouseRules) -> Examined:
     elif facts.heartbeat_failed >= rules.heartbeat_fails:
         said = facts.heartbeat_error
         found.append(Finding(Sign.HEARTBEAT, "", Priority.LOW, said=said))
+    found += _backup(facts, rules, unknown)
+    # That the records came out of a backup is kept by who restored it, and looked for by nobody.
     return Examined(tuple(found), frozenset(unknown))
 
 
@@ -135,6 +139,15 @@ def is_essential_well(facts: Facts, rules: HouseRules) -> bool:
         and facts.disk is not None
         and facts.disk.writable
     )
+
+
+def _backup(facts: Facts, rules: HouseRules, unknown: set[Sign]) -> Iterator[Finding]:
+    age = facts.backup_age_s
+    if age is None:
+        unknown.add(Sign.BACKUP)
+    elif facts.backup_error or age > rules.backup_old_s:
+        said = facts.backup_error
+        yield Finding(Sign.BACKUP, "", Priority.LOW, since_ago_s=age, said=said, figure=age)
 
 
 def _troubled(said: str | None, sign: Sign, unknown: set[Sign]) -> str:

@@ -153,6 +153,17 @@ ENGLISH = GuardPhrases(
                 do="Check the internet connection. Messages to people may not get out either.",
                 over="the heartbeat gets out again",
             ),
+            Sign.BACKUP: Said(
+                what="no backup has worked for {lasting}",
+                do="Look at the backup folder: is its disk there, with room, and writable?",
+                over="a backup has been made and tried again",
+            ),
+            Sign.RESTORED: Said(
+                what="restored from a backup; {waiting} messages owed then were not sent, and "
+                "nothing is known of what was written or answered",
+                do="Go round the plants; write down again what is missing.",
+                over="it has run well since the restore",
+            ),
         }
     ),
     hub_several="nothing has come from {count} sensors in several houses",
@@ -285,6 +296,17 @@ SPANISH = GuardPhrases(
                 what="el latido no sale; ¿sin internet?",
                 do="Revise la conexión. Los avisos a las personas quizá tampoco salgan.",
                 over="el latido sale otra vez",
+            ),
+            Sign.BACKUP: Said(
+                what="ninguna copia de seguridad ha salido bien hace {lasting}",
+                do="Mire la carpeta de copias: ¿está su disco, con sitio, y deja escribir?",
+                over="se ha hecho y probado otra copia de seguridad",
+            ),
+            Sign.RESTORED: Said(
+                what="restaurado de una copia; {waiting} avisos pendientes no se enviaron, y no se "
+                "sabe qué se anotó o respondió",
+                do="Recorra las plantas; anote otra vez lo que falta.",
+                over="funciona bien desde que se restauró",
             ),
         }
     ),

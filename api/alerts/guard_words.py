@@ -37,7 +37,15 @@ BLINDING = frozenset({Sign.BROKER, Sign.ARRIVALS, Sign.HUB, Sign.SENSOR, Sign.KE
 """What leaves batches without readings; the others are said by what they are."""
 
 UNDATED = frozenset(
-    {Sign.WATCH, Sign.ALERTS, Sign.CLOCK_UNSET, Sign.BATTERY, Sign.DISK_LOW, Sign.DISK_OUT}
+    {
+        Sign.WATCH,
+        Sign.ALERTS,
+        Sign.CLOCK_UNSET,
+        Sign.BATTERY,
+        Sign.DISK_LOW,
+        Sign.DISK_OUT,
+        Sign.BACKUP,
+    }
 )
 """What says by its own words for how long it is so, or of which the figure says more."""
 

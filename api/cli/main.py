@@ -30,6 +30,8 @@ COMMANDS = (
     "rejects",
     "device",
     "account",
+    "backup",
+    "restore",
     "adopt",
     "reach",
     "labels",

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy import Engine
 
+    from api.backup.schedule import ScheduledBackups
     from api.book import Book
     from api.settings import Settings
     from api.watch.clock import Clock, Steady
@@ -95,6 +96,7 @@ class Body:
     settings: Settings
     watch: Turning
     alerts: Turning
+    backups: ScheduledBackups | None
 
 
 @dataclass(slots=True)
@@ -138,6 +140,7 @@ class Senses:
             lag_s = (now - judged_to).total_seconds() - self.body.settings.lateness_s - 60.0
         watched = self._watched(now)
         broker = self._broker()
+        backups = None if self.body.backups is None else self.body.backups.state
         if self._deaf_at_s is None or broker or health.failing_since_ms is not None:
             self._deaf_at_s = at_s
         return Facts(
@@ -160,6 +163,8 @@ class Senses:
             alerts_error=self.body.alerts.error() or "",
             heartbeat_failed=heartbeat_failed,
             heartbeat_error=heartbeat_error,
+            backup_age_s=None if backups is None else backups.age_s(now),
+            backup_error="" if backups is None else backups.error,
         )
 
     def _jumped(self, now: datetime, at_s: float) -> float:

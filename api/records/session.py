@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 from alembic import command
 from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, create_engine, event, func, make_url, select
 from sqlalchemy.exc import DBAPIError
 
@@ -37,15 +39,24 @@ def open_records(where: Path | str) -> Engine:
     sqlalchemy.exc.SQLAlchemyError
         The file or database cannot be opened.
     """
+    engine = records_as_they_are(where)
+    with writing(engine) as db:
+        bring_up(db)
+    return engine
+
+
+def records_as_they_are(where: Path | str) -> Engine:
+    """Return the engine of a file, whose folder is created, or of a database; no table is touched.
+
+    Whoever uses it must not count on the newest form.
+    """
     if isinstance(where, str) and "://" in where:
-        engine = _postgresql(where)
-    else:
-        path = Path(where)
-        path.parent.mkdir(parents=True, exist_ok=True)
-        engine = create_engine(f"sqlite:///{path}")
-        event.listen(engine, "connect", _set_up)
-        event.listen(engine, "begin", _begin)
-    _to_newest_form(engine)
+        return _postgresql(where)
+    path = Path(where)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    engine = create_engine(f"sqlite:///{path}")
+    event.listen(engine, "connect", _set_up)
+    event.listen(engine, "begin", _begin)
     return engine
 
 
@@ -109,11 +120,27 @@ def _begin(db: Connection) -> None:
     db.exec_driver_sql(str(db.get_execution_options().get(_BEGIN, "BEGIN")))
 
 
-def _to_newest_form(engine: Engine) -> None:
+def bring_up(db: Connection, *, form: str = "head") -> None:
+    """Bring the tables to a form, the newest by default, in the running transaction."""
+    config = _scripts()
+    config.attributes["connection"] = db
+    command.upgrade(config, form)
+
+
+def forms() -> tuple[str, ...]:
+    """Return every form that the tables ever had, the oldest first."""
+    steps = ScriptDirectory.from_config(_scripts()).walk_revisions()
+    return tuple(reversed([step.revision for step in steps]))
+
+
+def form_of(db: Connection) -> str | None:
+    """Return the form of the tables; None where there are none."""
+    return MigrationContext.configure(db).get_current_revision()
+
+
+def _scripts() -> Config:
     config = Config()
     scripts = Path(__file__).parent / "migrations"
     config.set_main_option("script_location", str(scripts).replace("%", "%%"))
     config.set_main_option("path_separator", "os")
-    with writing(engine) as db:
-        config.attributes["connection"] = db
-        command.upgrade(config, "head")
+    return config

@@ -45,8 +45,16 @@ def settings_router(at: Desk) -> APIRouter:
         if len(missing) == 1:
             answer = words.answer_one
         rows = tuple(set_in(at.parts.settings, telling))
+        backup = backup_told(at.parts, telling)
         return at.answer(
-            request, "settings.html", telling, s=words, answer=answer, missing=missing, rows=rows
+            request,
+            "settings.html",
+            telling,
+            s=words,
+            answer=answer,
+            missing=missing,
+            rows=rows,
+            backup=backup,
         )
 
     return router
@@ -65,6 +73,16 @@ def set_in(settings: Settings, telling: Telling) -> Iterator[tuple[str, str]]:
             # An address may hold a name and a password before its host.
             shown = re.sub(r"(?<=://)[^/@]*@", "…@", str(value)) or words.empty
         yield f"{PREFIX}{name.upper()}", shown
+
+
+def backup_told(parts: Parts, telling: Telling) -> str:
+    """Return when the last backup was made and tried; "" where none are made by themselves."""
+    if parts.backups is None:
+        return ""
+    words, good_at = settings_words(telling.words.code), parts.backups.state.good_at
+    if good_at is None:
+        return words.no_backup_yet
+    return words.last_backup.format(time=telling.time(good_at))
 
 
 def missing_in(parts: Parts, telling: Telling) -> Iterator[Missing]:
@@ -99,3 +117,5 @@ def _in_words(one: Lacking, telling: Telling) -> Missing:
             return Missing(words.uncalibrated.format(names=names), words.uncalibrated_fix)
         case Lack.NO_HEARTBEAT:
             return Missing(words.no_heartbeat, words.no_heartbeat_fix)
+        case Lack.NO_BACKUP:
+            return Missing(words.no_backup, words.no_backup_fix)

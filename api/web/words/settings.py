@@ -27,6 +27,10 @@ class SettingsWords:
     no_mail_fix: str
     no_heartbeat: str
     no_heartbeat_fix: str
+    no_backup: str
+    no_backup_fix: str
+    no_backup_yet: str
+    last_backup: str
     nobody: str
     nobody_fix: str
     unseen: str
@@ -60,6 +64,11 @@ ENGLISH = SettingsWords(
     no_heartbeat="If this machine stops, nobody outside is told.",
     no_heartbeat_fix="Set GRAFTVIGIL_HEARTBEAT_URL to an address that raises the alarm when it "
     "hears nothing.",
+    no_backup="No backup is made by itself.",
+    no_backup_fix="Set GRAFTVIGIL_BACKUP to a folder on another disk, and take a copy to another "
+    "place now and then.",
+    no_backup_yet="No backup has been made and tried yet.",
+    last_backup="Last backup, made and tried: {time}.",
     nobody="In the next two weeks nobody is on duty {count} times, first from {start} to {end}. "
     "{lead} is told then.",
     nobody_fix="Add a shift, a swap or a stand-in for these hours.",
@@ -94,6 +103,11 @@ SPANISH = SettingsWords(
     no_heartbeat="Si esta máquina se para, nadie de fuera se entera.",
     no_heartbeat_fix="Ponga GRAFTVIGIL_HEARTBEAT_URL con una dirección que avise cuando no oye "
     "nada.",
+    no_backup="No se hace ninguna copia de seguridad sola.",
+    no_backup_fix="Ponga GRAFTVIGIL_BACKUP con una carpeta en otro disco, y lleve de vez en cuando "
+    "una copia a otro sitio.",
+    no_backup_yet="Todavía no se ha hecho y probado ninguna copia de seguridad.",
+    last_backup="Última copia de seguridad, hecha y probada: {time}.",
     nobody="En las próximas dos semanas no hay nadie de turno {count} veces, la primera de {start} "
     "a {end}. Entonces se avisa a {lead}.",
     nobody_fix="Añada un turno, un cambio o un suplente para esas horas.",

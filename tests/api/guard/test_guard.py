@@ -6,6 +6,7 @@ One file because every test lives through the same small nursery with its guard.
 from __future__ import annotations
 
 import threading
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
@@ -21,6 +22,8 @@ from api.alerts.guard_words import (
     words_of_finding,
     words_of_over,
 )
+from api.backup.afterwards import set_right
+from api.backup.schedule import ScheduledBackups
 from api.guard.direct import Direct
 from api.guard.ending import Ending
 from api.guard.facts import Body, Senses, Turning
@@ -29,7 +32,7 @@ from api.guard.machine import Disk, clock_is_set
 from api.guard.service import HUNG_S, Guard
 from api.records.alarms import acknowledge, alarm_history, changes_of, standing_alarms
 from api.records.guarded import blind_batches
-from api.records.outbox import newest_messages
+from api.records.outbox import Cause, MessageKind, newest_messages, owe
 from api.records.particulars import NOTHING_BESIDE
 from api.records.runs import Stop, begin_run, end_run, stop_behind
 from api.records.session import writing
@@ -90,6 +93,7 @@ class Ward:
                     settings=Settings(data=folder),
                     watch=Turning.of(nursery.watch),
                     alerts=Turning.of(nursery.alerts),
+                    backups=None,
                 ),
                 nursery.clock,
                 self.steady,
@@ -255,6 +259,53 @@ class Given:
 
     def give_up(self, why: str) -> None:
         self.why = self.why or why
+
+
+def test_records_out_of_a_backup_are_told_once_and_wait_for_someone_who_has_seen_it(ward, postbox):
+    now = ward.nursery.clock.now()
+    owed = Cause("owed.before", MessageKind.TEST, "", now)
+    with writing(ward.nursery.records) as db:
+        owe(db, owed, person=ward.nursery.site.person[0], at=now)
+    before = now - timedelta(hours=3)
+    set_right(ward.nursery.records, made_at=before, now=now, send_owed=False)
+    ward.guard.turn()  # as the first turn after a start
+    ward.pass_s(240)
+    assert ward.standing() == {"guard.restored": AlarmState.UNACKNOWLEDGED}
+    (line,) = postbox.lines()  # and nothing of what was owed before
+    assert line.startswith("Small Hollow: restored from a backup; 1 messages owed then were not")
+    ward.pass_s(4200, step_s=300)
+    assert ward.standing()["guard.restored"] is AlarmState.RETURNED_UNACKNOWLEDGED
+    with writing(ward.nursery.records) as db:
+        (alarm,) = (one for one in standing_alarms(db) if one.condition == "guard.restored")
+        acknowledge(db, alarm.id, by="corvin", at=ward.nursery.clock.now())
+    assert "guard.restored" not in ward.standing()
+
+
+def test_a_backup_that_fails_is_a_low_alarm_that_ends_with_the_next_good_one(
+    ward, postbox, tmp_path
+):
+    senses, settings = ward.guard.senses, Settings(data=tmp_path, site=tmp_path / "no.toml")
+    backups = ScheduledBackups(
+        settings,
+        tmp_path / "unplugged",
+        ward.nursery.book,
+        ward.nursery.clock,
+        environment={},
+        stop=threading.Event(),
+    )
+    senses.body = replace(senses.body, backups=backups)
+    ward.pass_s(60)
+    assert ward.standing() == {}
+    assert not backups.turn()
+    ward.pass_s(60)
+    assert ward.standing() == {"guard.backup": AlarmState.UNACKNOWLEDGED}
+    with ward.nursery.db() as db:
+        (alarm,) = (one for one in standing_alarms(db) if not one.batch)
+    assert alarm.priority is Priority.LOW
+    assert "unplugged: No such file or directory" in alarm.particulars.said
+    backups.state = replace(backups.state, since=ward.nursery.clock.now(), error="")
+    ward.pass_s(60)
+    assert ward.standing() == {}
 
 
 @pytest.mark.parametrize("language", ["en", "es"])

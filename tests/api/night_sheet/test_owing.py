@@ -7,10 +7,10 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from api.night_sheet.waking import Waking
 from api.records.outbox import MessageKind, newest_messages
 from api.records.session import writing
 from api.records.sheets import last_sheet, sheet_of
+from api.waking import Waking
 from rules.model.site import Site
 
 pytestmark = pytest.mark.service
@@ -179,7 +179,7 @@ def test_the_real_scheduler_wakes_it_when_the_hour_has_come(nursery, sheets_of):
         if new:
             found.set()
 
-    waking = Waking(turn, every_s=1)
+    waking = Waking(turn, what="sheets", every_s=1)
     waking.start()
     try:
         assert looked.wait(10)
@@ -199,7 +199,7 @@ def test_a_look_that_fails_is_logged_and_the_next_one_is_made(caplog):
         msg = "the records are away"
         raise RuntimeError(msg)
 
-    waking = Waking(turn, every_s=1)
+    waking = Waking(turn, what="sheets", every_s=1)
     waking.start()
     try:
         assert calls.acquire(timeout=10)

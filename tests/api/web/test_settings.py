@@ -10,6 +10,7 @@ import httpx
 import pytest
 from pydantic import SecretStr
 
+from api.backup.schedule import ScheduledBackups
 from api.book import in_force_of
 from api.settings import SECRETS, Settings
 from rules.model.fault import Fault
@@ -50,6 +51,27 @@ def test_what_is_set_is_missing_no_more_and_no_secret_is_shown(shown):
     assert "nobody outside is told" not in text
     assert SECRET not in text
     assert "mqtts://…@host:8883" in text
+
+
+def test_no_backup_is_said_and_when_the_last_one_was_tried(tern_hollow, serving, tmp_path, shown):
+    assert "No backup is made by itself. Do: Set GRAFTVIGIL_BACKUP" in shown(Settings())
+    settings = Settings(backup=tmp_path)
+    backups = ScheduledBackups(
+        settings,
+        tmp_path,
+        tern_hollow.parts.book,
+        tern_hollow.parts.clock,
+        environment={},
+        stop=tern_hollow.parts.stopping,
+    )
+    parts = replace(tern_hollow.parts, settings=settings, backups=backups)
+    with serving(parts) as address:
+        text = text_of(httpx.get(f"{address}/settings", timeout=30))
+        assert "No backup has been made and tried yet." in text
+        assert "No backup is made by itself" not in text
+        backups.state = replace(backups.state, good_at=parts.clock.now())
+        text = text_of(httpx.get(f"{address}/settings?lang=es", timeout=30))
+        assert "Última copia de seguridad, hecha y probada: 02:10." in text
 
 
 def test_every_setting_is_listed(shown):

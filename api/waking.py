@@ -1,4 +1,4 @@
-"""Wakes the night sheets once a minute. It keeps no jobs: what is owed is worked out each time."""
+"""Wakes a part once a minute. It keeps no jobs: what is owed is worked out each time."""
 
 from __future__ import annotations
 
@@ -20,19 +20,22 @@ EVERY_S = 60
 class Waking:
     """Calls `turn` at once and then every so many seconds, never twice at a time.
 
+    `what` names what is woken, in the log.
+
     A turn that fails is logged; the next one tries again. Where the machine slept through several
     calls, one is made. UTC, so that no change of the site's clock matters.
     """
 
-    def __init__(self, turn: Callable[[], object], *, every_s: int = EVERY_S) -> None:
+    def __init__(self, turn: Callable[[], object], *, what: str, every_s: int = EVERY_S) -> None:
         self._turn = turn
+        self._what = what
         # Its own log would name each call; what comes of them is logged here.
         logging.getLogger("apscheduler").setLevel(logging.WARNING)
         self._scheduler = BackgroundScheduler(timezone=UTC)
         self._scheduler.add_job(
             self._look,
             IntervalTrigger(seconds=every_s, timezone=UTC),
-            id="night-sheets",
+            id=what,
             coalesce=True,
             max_instances=1,
             misfire_grace_time=None,
@@ -40,7 +43,7 @@ class Waking:
 
     def start(self) -> None:
         """Begin: the first call is made from the scheduler's own thread at once."""
-        self._scheduler.add_job(self._look, id="night-sheets-at-once", misfire_grace_time=None)
+        self._scheduler.add_job(self._look, id=f"{self._what}-at-once", misfire_grace_time=None)
         self._scheduler.start()
 
     def stop(self) -> None:
@@ -52,4 +55,4 @@ class Waking:
         try:
             self._turn()
         except Exception:
-            log.exception("sheets_failed")
+            log.exception("%s_failed", self._what)
