@@ -79,7 +79,7 @@ def test_the_guide_for_the_first_time_goes_all_the_way(root):
     in_order = (
         "timedatectl", "deploy/install.sh", "graftvigil check", "sensors.conf",
         "make_certificate.sh pages", "set-up-code", "mosquitto_pub", "graftvigil reach --test",
-        ".backup",
+        "graftvigil backup --check",
     )  # fmt: skip
     places = [typed.index(one) for one in in_order]
     assert places == sorted(places)

@@ -210,6 +210,10 @@ def test_the_settings_that_come_with_it_are_known(root):
     known |= {f"GRAFTVIGIL_{name.upper()}_FILE" for name in SECRETS}
     assert named
     assert named <= known
+    backup = re.search(r"^#GRAFTVIGIL_BACKUP=(\S+)$", text, re.M)
+    assert backup
+    unit = (root / "deploy/systemd/graftvigil.service").read_text()
+    assert f"\nReadWritePaths=-{backup[1]}\n" in unit
     assert max(map(len, text.splitlines())) <= 100
 
 
