@@ -13,7 +13,16 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy.exc import SQLAlchemyError
 
-from api.nodes.sharing import FILES, LEASE_MS, RENEW_S, STARTING, files_in_force, is_alive, moves_of
+from api.nodes.sharing import (
+    FILES,
+    GONE,
+    LEASE_MS,
+    RENEW_S,
+    STARTING,
+    files_in_force,
+    is_alive,
+    moves_of,
+)
 from api.records.nodes import (
     NURSERY,
     NodeRow,
@@ -27,6 +36,7 @@ from api.records.nodes import (
     take_lease,
 )
 from api.records.session import writing
+from rules.vital_facts import NodeFacts
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -98,6 +108,23 @@ class Leases:
     def sees_to_nursery(self) -> bool:
         """Return whether what is done once for the whole nursery is this node's to do."""
         return NURSERY in self._held and self._steady.seconds() < self._until_s
+
+    def speaks(self) -> bool:
+        """Return whether the nursery was ours when the records last answered."""
+        return NURSERY in self._held
+
+    def demand_nursery(self, db: Connection) -> None:
+        """Raise LeaseLost unless the nursery is ours now; within a write transaction."""
+        self.demand(db, {NURSERY: self._held.get(NURSERY, 0)})
+
+    def others(self, db: Connection) -> tuple[NodeFacts, ...]:
+        """Return how the other nodes are; those that were asked to stop are not missed."""
+        now_ms = self._now_ms(db)
+        return tuple(
+            NodeFacts(one.name, one.unfit if is_alive(one, now_ms) else GONE)
+            for one in nodes_known(db)
+            if one.name != self.name and one.ended_ms is None
+        )
 
     def demand(self, db: Connection, terms: Mapping[str, int]) -> None:
         """Raise LeaseLost unless these leases are ours now; within a write transaction."""

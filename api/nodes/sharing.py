@@ -23,9 +23,9 @@ LEASE_MS = 18_000
 RENEW_S = 2.0
 """How often a node renews what it holds and looks for what is free."""
 
-STARTING, DEAF, FILES, STUCK = "starting", "deaf", "files", "stuck"
+STARTING, DEAF, FILES, STUCK, GONE = "starting", "deaf", "files", "stuck", "gone"
 """Why a node should not watch: it has just come up, hears no broker, has old files, its watch fails
-or hangs."""
+or hangs; or, as others see it, it has not been seen."""
 
 
 @dataclass(frozen=True, slots=True)
