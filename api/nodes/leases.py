@@ -117,6 +117,10 @@ class Leases:
         """Raise LeaseLost unless the nursery is ours now; within a write transaction."""
         self.demand(db, {NURSERY: self._held.get(NURSERY, 0)})
 
+    def now_ms(self, db: Connection) -> int:
+        """Return the instant by the clock that leases run by."""
+        return self._now_ms(db)
+
     def others(self, db: Connection) -> tuple[NodeFacts, ...]:
         """Return how the other nodes are; those that were asked to stop are not missed."""
         now_ms = self._now_ms(db)

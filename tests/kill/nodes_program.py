@@ -12,6 +12,7 @@ import os
 import signal
 import socket
 import sys
+import traceback
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -90,7 +91,7 @@ def main(folder: Path, name: str, at: str) -> None:
     fate = Fate()
     fate.befall(records)
     store = SqliteStore(own / "readings.sqlite")
-    clock = TurnedClock(datetime.fromtimestamp(told["first_minute"] * 60, UTC))
+    clock = TurnedClock(datetime.fromtimestamp(float((folder / "at_s").read_text()), UTC))
     rejects = RejectLog(store.file)
     ingest = Ingest(
         Gate(site.sensor),
@@ -131,7 +132,9 @@ def main(folder: Path, name: str, at: str) -> None:
         start_minute=told["first_minute"],
         lots=HeldHouses(records, store, clock, leases),
     )
-    channels = Channels(SecretStr(f"smtp://127.0.0.1:{told['mail']}"), "watch@small.invalid")
+    channels = Channels(
+        SecretStr(f"smtp://127.0.0.1:{told['mail']}"), "watch@small.invalid", reach={}
+    )
     alerts = AlertService(book, records, clock, channels, base_url="http://shed.invalid")
     collector.start()
     with socket.socket(socket.AF_UNIX) as line:
@@ -174,6 +177,8 @@ def serve() -> None:
             try:
                 main(Path(folder), name, at)
                 status = 0
+            except Exception:  # noqa: BLE001 - a fault of the test's own must be seen
+                traceback.print_exc()
             finally:
                 os._exit(status)
         print(child, flush=True)
