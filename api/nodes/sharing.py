@@ -77,7 +77,7 @@ def moves_of(
     rivals = [one for one in others if one.watches and is_alive(one, now_ms)]
     fit = [one for one in rivals if not one.unfit]
     if not me.watches or (me.unfit and fit):
-        return Moves((), ours, ())
+        return Moves((), tuple(sorted(ours)), ())
     if not me.unfit:
         rivals = fit
     share = ceil(len(houses) / (1 + len(rivals)))
