@@ -270,10 +270,9 @@ class Nursery:
         """
         if self.parts.settings.shows_pages:
             self._take_port()
-        self._take_our_place()
+        self._among_nodes(lambda leases: leases.begin())
         self.start_collector()
-        if self.leases is not None:
-            self.leases.turn()  # where nobody else is, nothing waits
+        self._among_nodes(lambda leases: leases.turn())  # where nobody else is, nothing waits
         if not turned_by_hand:
             if self.parts.guard is not None:
                 self.parts.guard.begin(self._collector.thread)
@@ -293,12 +292,15 @@ class Nursery:
             )
             raise CannotStart(msg) from trouble
 
-    def _take_our_place(self) -> None:
+    def _among_nodes(self, act: Callable[[Leases], None]) -> None:
         try:
             if self.leases is not None:
-                self.leases.begin()
-        except (NameTaken, SQLAlchemyError) as trouble:
+                act(self.leases)
+        except NameTaken as trouble:
             raise CannotStart(str(trouble)) from trouble
+        except SQLAlchemyError as trouble:
+            msg = f"the records can't be used: {cause_of(trouble)}"
+            raise CannotStart(msg) from trouble
 
     def _turn_sheets(self) -> int:
         """Owe a sheet that is due; of several nodes one does."""

@@ -154,10 +154,15 @@ class Watch:
     def _turn(self, stopped: Callable[[], bool]) -> int:
         try:
             closed = self._close_due(stopped)
-        except (LeaseLost, HouseMovedOn, BookBehind) as lost:
-            # No fault: what is ours, and by which book, is looked at anew in the next turn.
+        except (LeaseLost, HouseMovedOn) as lost:
+            # No fault: what is ours is looked at anew in the next turn.
             log.info("watch_stands_back why=%s", lost)
             self._going, closed = None, 0
+        except BookBehind as behind:
+            # The book is read every two seconds. One that stays behind is left to another node.
+            log.info("watch_waits_for_book why=%s", behind)
+            self._going, self._last_error = None, f"book behind: {behind}"
+            return 0
         except BaseException:
             self._going = None
             raise

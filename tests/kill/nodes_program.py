@@ -16,7 +16,7 @@ import traceback
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pydantic import SecretStr
 from sqlalchemy import event, text
@@ -144,7 +144,7 @@ def main(folder: Path, name: str, at: str) -> None:
         lines.flush()
         for asked in map(json.loads, lines):
             fate.left, fate.signal = asked.get("fate", (0, 0))
-            said: dict[str, object] = {}
+            said: dict[str, Any] = {}
             try:
                 if "at_s" in asked:
                     clock.turn_to(datetime.fromtimestamp(asked["at_s"], UTC))
@@ -157,8 +157,9 @@ def main(folder: Path, name: str, at: str) -> None:
                 if asked.get("alerts"):
                     said["sent"] = alerts.turn()
                 if asked.get("archive") and spool is not None:
-                    while spool.step() > 0:
-                        pass
+                    said["archived"] = 0
+                    while (sent := spool.step()) > 0:
+                        said["archived"] += sent
             except SQLAlchemyError as trouble:
                 said["failed"] = type(trouble).__name__
             said["count"] = store.count()

@@ -388,20 +388,21 @@ def lived(
     kills: dict[int, tuple[str, str, int]],
     *,
     names: Sequence[str],
+    slots: int = SLOTS,
 ) -> int:
     """Live through the slots; return how many kills there were. Each is (node, how, number).
 
     "idle": it dies while it waits. "statement": before its statement of this number of a turn.
-    "mail": whoever sends the next message, while the mail server has it and has not said so. One
-    who was killed is back three slots later.
+    "mail": whoever sends the next message, while the mail server has it and has not said so. "all":
+    nobody is left for so many slots. One who was killed alone is back three slots later.
     """
     killed = 0
-    back: dict[int, str] = {}
+    back: dict[int, list[str]] = {}
     for name in names:
         nursery.begin(name)
-    for slot in range(SLOTS):
-        if slot in back:
-            nursery.begin(back[slot])
+    for slot in range(slots):
+        for one in back.pop(slot, ()):
+            nursery.begin(one)
         nursery.hear(publisher, who, slot)
         nursery.pass_ms(STEP_MS)
         name, how, number = kills.get(slot, ("", "", 0))
@@ -412,11 +413,15 @@ def lived(
             fates[name] = (number, signal.SIGKILL)
         elif how == "mail":
             box.kill_next = True
+        elif how == "all":
+            back[slot + number] = list(nursery.nodes)
+            for one in list(nursery.nodes):
+                nursery.lose(one)
         lost = [one for one, said in nursery.turn(box, fates).items() if said is None]
         assert how != "statement" or lost == [name], f"a turn has fewer statements than {number}"
         lost += [name] if how == "idle" else []
         for one in lost:
-            back[slot + 3] = one
+            back.setdefault(slot + 3, []).append(one)
             killed += 1
             for _ in range(3):
                 nursery.pass_ms(LEASE_MS // 2)
@@ -460,6 +465,40 @@ def test_whichever_node_is_killed_people_are_told_as_if_none_was(make, publisher
     assert Counter(sent) - Counter(torn_box.arrived) == Counter()  # none is lost
     assert len(torn_box.arrived) <= len(sent) + len(kills)  # at most one repeated for each kill
     assert len(torn_box.arrived) >= len(sent) + 2  # those killed in the mail's midst do repeat
+
+
+def test_after_a_time_in_which_nobody_watched_two_say_what_one_would(make, publisher):
+    told = []
+    for who, names in (("lone", ["a"]), ("pair", ["a", "b"])):
+        with postbox() as (box, port):
+            nursery = make(who, port)
+            lived(nursery, publisher, who, box, {9: ("", "all", 9)}, names=names, slots=26)
+        found = {what: nursery.rows(query) for what, query in QUERIES.items()}
+        told.append((found, sorted(box.arrived)))
+    (lone, by_one), (pair, by_two) = told
+    assert len(lone["gaps"]) == 1
+    assert any(row[3] == "unwatched" for row in lone["owed"])
+    for what, rows in lone.items():
+        assert pair[what] == rows, what
+    assert by_two == by_one
+
+
+def test_both_nodes_archive_the_same_points(make, publisher, influx_server):
+    bucket = influx_server.make_bucket("of-two-nodes")
+    address = {"url": influx_server.url, "bucket": bucket, "organisation": "-", "token": None}
+    with postbox() as (box, port):
+        nursery = make("kept", port, influx=address)
+        nursery.begin("a")
+        nursery.begin("b")
+        for slot in range(8):
+            nursery.hear(publisher, "kept", slot)
+            nursery.turn(box)
+        for node in nursery.nodes.values():
+            said = node.ask(archive=True)
+            assert said is not None
+            assert said["archived"] == len(nursery.heard)
+    answer = json.loads(influx_server.ask("SELECT count(value) FROM reading", bucket=bucket))
+    assert answer["results"][0]["series"][0]["values"][0][1] == len(nursery.heard)
 
 
 def test_a_node_that_dies_is_replaced_within_half_a_minute(make):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -19,13 +20,22 @@ from api.records.guarded import open_findings
 from api.records.house_positions import house_positions_kept
 from api.records.node_tables import nodes
 from api.records.session import reading, writing
-from api.records.states import unpacked
+from api.records.states import (
+    keep_house_milestone,
+    milestone_before,
+    packed,
+    state_of,
+    unpacked,
+)
 from api.records.tables import as_ms
-from api.records.watch import standing_history
+from api.records.watch import load_position, standing_history
 from api.settings import SettingsUnusable, load_settings
 from api.v1.sight import Sight
 from api.watch.clock import TurnedClock
+from api.watch.loop import Watch
+from rules.evaluator import EvaluatorState
 from rules.model.reading import Reading, minute_of
+from rules.state import NEW
 
 DEMO = Path(__file__).parents[3] / "demo_data"
 AT = datetime(2026, 11, 14, 16, 0, tzinfo=UTC)
@@ -203,6 +213,45 @@ def test_a_second_node_of_the_same_name_is_refused_and_told_what_to_do(pair, tmp
     with pytest.raises(CannotStart, match=r"called shed .* GRAFTVIGIL_NODE"):
         copy.start(turned_by_hand=True)
     copy.stop()
+
+
+def test_what_one_watch_kept_of_the_whole_site_is_gone_on_with_house_by_house(
+    postgresql_server, tmp_path
+):
+    clock = TurnedClock(AT)
+    given = settings(tmp_path, postgresql_server.make_database(), "shed")
+    node = assemble(given, clock, notice=None, first_minute=None)
+    parts = node.parts
+    watch = Watch(parts.book, parts.store, parts.records, clock, lateness_s=90)
+    for _ in range(4):
+        parts.store.keep([Reading("bag-07/humidity", as_ms(clock.now()), 99.0)])
+        watch.turn()
+        clock.turn_by(MINUTE)
+    watch.turn()
+    with reading(parts.records) as db:
+        before = load_position(db)
+    node.turn()
+    with reading(parts.records) as db:
+        after = load_position(db)
+        assert set(house_positions_kept(db)) == {"film", "healing"}
+    assert after.next_minute == before.next_minute > before.began_minute
+    assert state_of(after) == state_of(before)
+    clock.turn_by(MINUTE)
+    node.turn()
+    with reading(parts.records) as db:
+        assert load_position(db).next_minute == before.next_minute + 1
+    node.stop()
+
+
+def test_a_milestone_counts_once_every_house_has_it(pair):
+    known = {house: EvaluatorState(batches={house: NEW}) for house in ("film", "healing")}
+    with writing(pair.shed.parts.records) as db:
+        for house, at in (("film", 360), ("healing", 360), ("film", 720)):
+            keep_house_milestone(db, house, at, packed(replace(known[house], minute=at - 1)))
+    with reading(pair.shed.parts.records) as db:
+        assert milestone_before(db, 359) is None
+        minute, state = milestone_before(db, 800)
+    assert (minute, state.minute, set(state.batches)) == (360, 359, {"film", "healing"})
 
 
 @pytest.mark.parametrize(
