@@ -10,8 +10,9 @@ import logging
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Protocol
 
+from api.records.house_positions import forget_houses, house_positions_kept
 from api.records.session import reading, writing
-from api.records.states import keep_milestone, packed, unpacked
+from api.records.states import joined, keep_milestone, packed, unpacked
 from api.records.watch import WatchPosition, begin_position, save_position, whole_position
 from api.watch.consequences import forget_open
 from api.watch.ground import Ground
@@ -91,9 +92,12 @@ class WholeSite:
         """Return one lot of everything; before the first start it is made."""
         with reading(self._records) as db:
             position = whole_position(db)
+            shared = house_positions_kept(db)
+        ground = Ground(by.site, by.watchlist)
+        if shared:
+            position = self._out_of_houses(tuple(shared.values()), position, ground)
         if position is None:
             position = self._begin(by, first_minute)
-        ground = Ground(by.site, by.watchlist)
         return [Lot(position, self._state_in(position, by, ground), by.watchlist, ground)]
 
     def save(self, db: Connection, lot: Lot, moved: WatchPosition, state: EvaluatorState) -> None:
@@ -124,6 +128,34 @@ class WholeSite:
             keep_milestone(db, first, position.state)
         log.info("watch_began minute=%d sequence=%d", first, position.sequence)
         return position
+
+    def _out_of_houses(
+        self, shared: Sequence[HousePosition], before: WatchPosition | None, ground: Ground
+    ) -> WatchPosition:
+        """Go on as one from what nodes kept house by house: their records came into a file.
+
+        From the cell of the house least far; of what can't be read, as if nothing were kept.
+        """
+        first = min(shared, key=lambda one: one.next_minute)
+        states = [readable(one.state, one) for one in shared]
+        known = [state for state in states if state is not None]
+        whole = WatchPosition(
+            began_minute=min(one.began_minute for one in shared),
+            next_minute=first.next_minute,
+            sequence=self._store.last_sequence(),
+            revision=first.revision,
+            state=packed(joined(known)) if known else b"",
+        )
+        with writing(self._records) as db:
+            if len(known) < len(shared):
+                forget_open(db, now=self._clock.now(), ground=ground)
+            if before is None:
+                begin_position(db, whole)
+            else:
+                save_position(db, whole, moved_from=before)
+            forget_houses(db, [one.house for one in shared])
+        log.info("watch_made_one houses=%d next_minute=%d", len(shared), whole.next_minute)
+        return whole
 
     def _state_in(self, position: WatchPosition, by: InForce, ground: Ground) -> EvaluatorState:
         """Return the state that was kept, or a fresh one if another version wrote it."""

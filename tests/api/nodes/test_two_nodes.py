@@ -239,7 +239,17 @@ def test_what_one_watch_kept_of_the_whole_site_is_gone_on_with_house_by_house(
     clock.turn_by(MINUTE)
     node.turn()
     with reading(parts.records) as db:
-        assert load_position(db).next_minute == before.next_minute + 1
+        shared = load_position(db)
+    assert shared.next_minute == before.next_minute + 1
+    # And back, as when a backup of it is restored into a file.
+    clock.turn_by(MINUTE)
+    Watch(parts.book, parts.store, parts.records, clock, lateness_s=90).turn()
+    with reading(parts.records) as db:
+        whole = load_position(db)
+        assert house_positions_kept(db) == {}
+    assert whole.next_minute == shared.next_minute + 1
+    assert whole.began_minute == before.began_minute
+    assert state_of(whole).batches.keys() == state_of(shared).batches.keys()
     node.stop()
 
 
