@@ -30,6 +30,8 @@ from api.guard.build import guard_of
 from api.guard.facts import Body, Turning
 from api.keeping import drop_folder_of, followers_of, store_in, take_the_pulse, upkeep_of
 from api.night_sheet.sheets import NightSheets
+from api.nodes.build import leases_of
+from api.nodes.leases import NameTaken
 from api.parts import Parts
 from api.pictures.pictures import Pictures
 from api.records.accounts import any_password
@@ -39,9 +41,10 @@ from api.site_files import read_files, site_in
 from api.v1.sight import Sight
 from api.waking import Waking
 from api.watch.clock import milliseconds
+from api.watch.held_houses import HeldHouses
 from api.watch.loop import Watch
 from api.web.app import create_app
-from api.web.server import PageServer
+from api.web.server import PageServer, Unserved
 from collector.broker import BrokerCannotListen, EmbeddedBroker
 from collector.files.drop import DropFolder
 from collector.gate import Gate
@@ -56,6 +59,7 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import TextIO
 
+    from api.nodes.leases import Leases
     from api.settings import Settings
     from api.watch.clock import Clock
     from rules.model.fault import Fault
@@ -138,6 +142,7 @@ class Nursery:
         held: TextIO,
         sight: Sight,
         sheets: NightSheets,
+        leases: Leases | None,
     ) -> None:
         self.parts = parts
         self.bookkeeping = bookkeeping
@@ -145,8 +150,9 @@ class Nursery:
         self.alerts = alerts
         self.upkeep = upkeep
         self.sheets = sheets
+        self.leases = leases
         self._sight = sight
-        self._wakings = [Waking(sheets.turn, what="sheets")]
+        self._wakings = [Waking(self._turn_sheets, what="sheets")]
         if parts.backups is not None:
             self._wakings.append(Waking(parts.backups.turn, what="backups"))
         self._collector = collector
@@ -155,9 +161,16 @@ class Nursery:
         self._threads = [
             threading.Thread(target=bookkeeping.run, args=(self._stop,), name="book"),
             threading.Thread(target=watch.run, args=(self._stop,), name="watch"),
-            threading.Thread(target=alerts.run, args=(self._stop,), name="alerts"),
             threading.Thread(target=upkeep.run, args=(self._stop,), name="upkeep"),
         ]
+        if parts.settings.sees_to_houses:
+            self._threads.append(
+                threading.Thread(target=alerts.run, args=(self._stop,), name="alerts")
+            )
+        if leases is not None:
+            self._threads.append(
+                threading.Thread(target=leases.run, args=(self._stop,), name="leases")
+            )
         if parts.spool is not None:
             self._threads.append(
                 threading.Thread(target=parts.spool.run, args=(self._stop,), name="spool")
@@ -255,6 +268,20 @@ class Nursery:
 
         `turned_by_hand`: the watch and the alert service move only when `turn` is called.
         """
+        if self.parts.settings.shows_pages:
+            self._take_port()
+        self._among_nodes(lambda leases: leases.begin())
+        self.start_collector()
+        self._among_nodes(lambda leases: leases.turn())  # where nobody else is, nothing waits
+        if not turned_by_hand:
+            if self.parts.guard is not None:
+                self.parts.guard.begin(self._collector.thread)
+            for thread in self._threads:
+                thread.start()
+            for waking in self._wakings:
+                waking.start()
+
+    def _take_port(self) -> None:
         listen = listen_address(self.parts.settings.listen)
         try:
             self._pages = socket.create_server((listen.host, listen.port))
@@ -264,17 +291,30 @@ class Nursery:
                 "Name another with --listen"
             )
             raise CannotStart(msg) from trouble
-        self.start_collector()
-        if not turned_by_hand:
-            if self.parts.guard is not None:
-                self.parts.guard.begin(self._collector.thread)
-            for thread in self._threads:
-                thread.start()
-            for waking in self._wakings:
-                waking.start()
+
+    def _among_nodes(self, act: Callable[[Leases], None]) -> None:
+        try:
+            if self.leases is not None:
+                act(self.leases)
+        except NameTaken as trouble:
+            raise CannotStart(str(trouble)) from trouble
+        except SQLAlchemyError as trouble:
+            msg = f"the records can't be used: {cause_of(trouble)}"
+            raise CannotStart(msg) from trouble
+
+    def _turn_sheets(self) -> int:
+        """Owe a sheet that is due; of several nodes one does."""
+        ours = self.leases is None or self.leases.sees_to_nursery()
+        return self.sheets.turn() if ours else 0
 
     def serve_pages(self) -> None:
-        """Serve pages in this thread until SIGINT or SIGTERM."""
+        """Serve pages in this thread until SIGINT or SIGTERM; without pages, wait for these."""
+        if not self.parts.settings.shows_pages:
+            waiting = Unserved(self._stop)
+            if self.parts.guard is not None:
+                self.parts.guard.ending.serves(waiting)
+            waiting.run()
+            return
         config = uvicorn.Config(
             create_app(self.parts, self._sight),
             log_level="warning",
@@ -290,8 +330,10 @@ class Nursery:
     def turn(self) -> None:
         """Take up the newest book, close due cells, owe a sheet, and send what is owed, once."""
         self.bookkeeping.refresh()
+        if self.leases is not None:
+            self.leases.turn()
         self.watch.turn()
-        self.sheets.turn()
+        self._turn_sheets()
         self.alerts.turn()
 
     def stop(self) -> None:
@@ -307,6 +349,8 @@ class Nursery:
                 thread.join(5.0 if thread.daemon else None)
         if self._pages is not None:
             self._pages.close()
+        if self.leases is not None:
+            self.leases.end()
         if self.parts.guard is not None:
             self.parts.guard.end()
         self.parts.records.dispose()
@@ -343,6 +387,8 @@ def assemble(
         book, site = bookkeeping.book, bookkeeping.book.now.site
         store, spool = store_in(settings, clock)
         links = Links.kept_in(settings.data)
+        if settings.records_url is not None:
+            links = links.shared_in(records)
         reach = reach_in(os.environ, site)
         secrets = secrets_in(os.environ, site)
         collector_at = _collector_address(settings)
@@ -408,6 +454,13 @@ def assemble(
         sheet_words=sheets.words,
         sheet_picture=sheets.picture,
     )
+    leases = leases_of(
+        settings,
+        records,
+        book,
+        hears=lambda: collector.health().connected and ingest.health().failing_since_ms is None,
+        done=lambda: watch.done + watch.signs if watch.last_error is None else watch.done,
+    )
     watch = Watch(
         book,
         store,
@@ -416,6 +469,7 @@ def assemble(
         lateness_s=settings.lateness_s,
         start_minute=first_minute,
         on_event=alerts.wake,
+        lots=None if leases is None else HeldHouses(records, store, clock, leases),
     )
     body = Body(
         book=book,
@@ -426,11 +480,19 @@ def assemble(
         spool=spool,
         settings=settings,
         watch=Turning.of(watch),
-        alerts=Turning.of(alerts),
+        alerts=Turning.of(alerts if settings.sees_to_houses else watch),
         backups=parts.backups,
+        nodes=None if leases is None else leases.others,
     )
-    parts = replace(parts, guard=guard_of(body, clock, channels))
-    upkeep = upkeep_of(store, records, spool, settings=settings, clock_ms=clock_ms)
+    parts = replace(parts, guard=guard_of(body, clock, channels, leases), leases=leases)
+    upkeep = upkeep_of(
+        store,
+        records,
+        spool,
+        settings=settings,
+        clock_ms=clock_ms,
+        seen_up_to=None if leases is None else lambda: watch.seen_up_to,
+    )
     drop = drop_folder_of(parts, store, clock_ms=clock_ms)
     bookkeeping.followers += followers_of(ingest, buttons, channels, drop)
     return Nursery(
@@ -444,6 +506,7 @@ def assemble(
         held=held,
         sight=sight,
         sheets=sheets,
+        leases=leases,
     )
 
 
@@ -468,7 +531,7 @@ def _collector_address(settings: Settings) -> BrokerAddress | ListenAddress:
     password = None if secret is None else secret.get_secret_value()
     return replace(
         broker_address(settings.broker, password=password),
-        client_id=settings.client_id,
+        client_id=settings.broker_session,
         topics=filters_for(settings.answer_topic.split(), settings.topics.split()),
         ca_file=settings.broker_ca,
     )

@@ -67,14 +67,19 @@ def upkeep_of(
     *,
     settings: Settings,
     clock_ms: Callable[[], int],
+    seen_up_to: Callable[[], int] | None,
 ) -> Upkeep:
-    """Return what packs past days; it gives up only what watch and archive have taken in."""
+    """Return what packs past days; it gives up only what watch and archive have taken in.
+
+    `seen_up_to` tells how far a watch has seen this file that shares its records with others; None:
+    the records tell it.
+    """
     return Upkeep(
         store.file,
         raw_days=settings.raw_days,
         clock_ms=clock_ms,
         safe_sequence=lambda: min(
-            seen_by_watch(records),
+            seen_by_watch(records) if seen_up_to is None else seen_up_to(),
             _NO_LIMIT if spool is None else spool.archived_up_to(),
         ),
         kept_elsewhere=spool is not None,

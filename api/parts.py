@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from api.backup.schedule import ScheduledBackups
     from api.book import Book
     from api.guard.service import Guard
+    from api.nodes.leases import Leases
     from api.settings import Settings
     from api.watch.clock import Clock
     from collector.health import BrokerHealth
@@ -42,8 +43,9 @@ class Parts:
     demonstration must say that it is one. `spool` takes readings on to an archive, where there is
     one. `broker` tells how messages reach us; None where none come by MQTT. `links` reads the
     links by which people answer from a message. `guard` looks after the tool itself; None where
-    nobody does. `backups` makes them each day; None where no folder is set. `stopping` is set when
-    the process is to end: open event streams then end at once.
+    nobody does. `backups` makes them each day; None where no folder is set. `leases` are this
+    process's among several; None where it is alone. `stopping` is set when the process is to end:
+    open event streams then end at once.
     """
 
     book: Book
@@ -59,6 +61,7 @@ class Parts:
     links: Links = field(default_factory=Links.of_this_process)
     guard: Guard | None = None
     backups: ScheduledBackups | None = None
+    leases: Leases | None = None
     stopping: threading.Event = field(default_factory=threading.Event)
     refresh: Callable[[], object] = _nothing_to_refresh
 

@@ -37,6 +37,7 @@ DELAYS_S: Mapping[Sign, tuple[float, float]] = MappingProxyType(
         Sign.HEARTBEAT: (0.0, 0.0),
         Sign.BACKUP: (0.0, 0.0),
         Sign.RESTORED: (0.0, 3600.0),
+        Sign.NODE: (60.0, 60.0),
     }
 )
 """On-delay and off-delay of each sign in seconds. Common practice, no source."""

@@ -90,6 +90,18 @@ class DiskFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class NodeFacts:
+    """Another process over the same records: its name, and what is wrong with it, "" for nothing.
+
+    "gone": it has not been seen. "deaf": it hears no broker. "files": it has other files than those
+    in force. "stuck": its watch fails or hangs. "starting": it has just come up.
+    """
+
+    name: str
+    trouble: str
+
+
+@dataclass(frozen=True, slots=True)
 class Facts:
     """Everything that is known of the tool at one moment; None: not known, or not in use.
 
@@ -123,3 +135,4 @@ class Facts:
     heartbeat_error: str = ""
     backup_age_s: float | None = None
     backup_error: str = ""
+    nodes: tuple[NodeFacts, ...] | None = None

@@ -42,6 +42,7 @@ class Sign(StrEnum):
     HEARTBEAT = "heartbeat"
     BACKUP = "backup"
     RESTORED = "restored"
+    NODE = "node"
 
 
 SEVERAL = "several"
@@ -119,6 +120,13 @@ def examine(facts: Facts, rules: HouseRules) -> Examined:
         found.append(Finding(Sign.HEARTBEAT, "", Priority.LOW, said=said))
     found += _backup(facts, rules, unknown)
     # That the records came out of a backup is kept by who restored it, and looked for by nobody.
+    if facts.nodes is None:
+        unknown.add(Sign.NODE)
+    else:
+        troubled = (one for one in facts.nodes if one.trouble not in {"", "starting"})
+        found += [
+            Finding(Sign.NODE, one.name, Priority.MEDIUM, said=one.trouble) for one in troubled
+        ]
     return Examined(tuple(found), frozenset(unknown))
 
 

@@ -164,6 +164,12 @@ ENGLISH = GuardPhrases(
                 do="Go round the plants; write down again what is missing.",
                 over="it has run well since the restore",
             ),
+            Sign.NODE: Said(
+                what="process {subject} does not do its part, another watches for it",
+                do="See that its computer, its network and its graftvigil run. Until then nothing "
+                "stands in if one more fails.",
+                over="process {subject} does its part again",
+            ),
         }
     ),
     hub_several="nothing has come from {count} sensors in several houses",
@@ -307,6 +313,12 @@ SPANISH = GuardPhrases(
                 "sabe qué se anotó o respondió",
                 do="Recorra las plantas; anote otra vez lo que falta.",
                 over="funciona bien desde que se restauró",
+            ),
+            Sign.NODE: Said(
+                what="el proceso {subject} no hace su parte, otro vigila por él",
+                do="Compruebe que su ordenador, su red y su graftvigil funcionan. Hasta entonces "
+                "nada lo suple si falla uno más.",
+                over="el proceso {subject} hace su parte otra vez",
             ),
         }
     ),

@@ -1,7 +1,8 @@
 """Signed links by which one person answers one alarm without signing in, and the alarm's code.
 
 A link is good for one person, one opening of one alarm, and a day. The key lies in the data folder,
-readable by graftvigil's user alone; whoever had it could answer alarms in anybody's name.
+readable by graftvigil's user alone; whoever had it could answer alarms in anybody's name. Where
+the records are in PostgreSQL it lies there, and each node reads links that another one sent.
 """
 
 from __future__ import annotations
@@ -16,10 +17,14 @@ from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
+from api.records.nodes import shared_key
+from api.records.session import writing
 from api.records.tables import as_ms, instant
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from sqlalchemy import Engine
 
 KEY_FILE = "answer-key"
 LASTS = timedelta(days=1)
@@ -82,7 +87,7 @@ class Links:
         """Return links with the key that a folder holds, which is made on first use.
 
         Raises KeyReadable if others can read it, ValueError if it is cut short, OSError if it
-        cannot be read or made.
+        cannot be read or made. Nodes over the same records share one key: see `shared_in`.
         """
         path = folder / KEY_FILE
         if not path.exists():
@@ -98,6 +103,11 @@ class Links:
             msg = f"{path}: is not a key of {_KEY_BYTES} bytes. Delete the file; a new one is made"
             raise ValueError(msg)
         return cls(key)
+
+    def shared_in(self, records: Engine) -> Links:
+        """Return links with the key that all nodes share; ours, if it is the first."""
+        with writing(records) as db:
+            return Links(shared_key(db, KEY_FILE, ours=self.key))
 
     def token(self, link: Link) -> str:
         """Return a link as text that fits in an address."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from api.alerts.told import blind_felt
-from api.records.states import unpacked
+from api.records.states import state_of
 from api.records.watch import load_position
 from rules.evaluator import outlook
 
@@ -26,7 +26,7 @@ def belief_behind(db: Connection, watched: Watchlist, alarm: AlarmRecord) -> Bel
     position = load_position(db)
     if felt is None or position is None:
         return None
-    state = unpacked(position.state)
+    state = state_of(position)
     if state.minute is None:
         return None
     shown = {one.code: one for one in outlook(watched, state, state.minute)}

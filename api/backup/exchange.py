@@ -15,6 +15,7 @@ from sqlalchemy.sql import column
 
 from api.backup.content import Counting, content_of, quoted, sqlite_tables
 from api.records.account_tables import accounts
+from api.records.node_tables import nodes
 from api.records.session import bring_up, records_as_they_are, writing
 from api.records.tables import METADATA
 
@@ -30,7 +31,9 @@ if TYPE_CHECKING:
 _ROWS = 1000
 _ROWS_WITH_PICTURES = 8
 
-EVERY_TABLE: tuple[Table, ...] = tuple(accounts.metadata.sorted_tables)
+# Whoever makes tables beside those of `api.records.tables` is named here, so that it is read first.
+_WITH_TABLES = (accounts.metadata, nodes.metadata)
+EVERY_TABLE: tuple[Table, ...] = tuple(_WITH_TABLES[-1].sorted_tables)
 """All tables of the newest form, each after those that it points at."""
 
 

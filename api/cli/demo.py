@@ -221,13 +221,13 @@ def told(parts: Parts) -> Happened:
     """Return what happened so far: alarms, how each batch stands, and how much came in."""
     from api.records.alarms import alarm_history
     from api.records.session import reading
-    from api.records.states import unpacked
+    from api.records.states import state_of
     from api.records.watch import load_position
 
     with reading(parts.records) as db:
         position = load_position(db)
         history = alarm_history(db, most=1000)
-    state = unpacked(position.state) if position is not None else None
+    state = state_of(position) if position is not None else None
     standings = {} if state is None else {c: b.standing for c, b in state.batches.items()}
     return {
         "alarms": [

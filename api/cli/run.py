@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from api.assemble import Nursery
 
-SETTABLE = ("site", "plans", "data", "listen", "broker", "built_in_broker")
+SETTABLE = ("site", "plans", "data", "listen", "broker", "built_in_broker", "node", "only")
 
 
 def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -37,6 +37,14 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
         "--built-in-broker",
         metavar="HOST:PORT",
         help="where the built-in broker listens when no broker is named",
+    )
+    command.add_argument(
+        "--node", metavar="NAME", help="this process's name among several over the same records"
+    )
+    command.add_argument(
+        "--only",
+        choices=("collector", "watch", "web"),
+        help="only take readings (collector), watch without pages, or show pages without watching",
     )
     command.add_argument("--json", action="store_true", help="print where things are as one object")
     command.set_defaults(run=run)
@@ -79,13 +87,14 @@ def serve(nursery: Nursery, *, turned_by_hand: bool, as_json: bool) -> int:
         raise CannotGoOn(str(trouble)) from trouble
     try:
         where = {"pages": nursery.pages_address, "broker": nursery.broker_address}
-        code = nursery.offer_set_up()
+        code = nursery.offer_set_up() if nursery.parts.settings.shows_pages else None
         if code is not None:
             where["set_up_code"] = code
         if as_json:
             sys.stdout.write(json.dumps(where) + "\n")
         else:
-            sys.stdout.write(f"Pages: {where['pages']}\nMQTT:  {where['broker']}\n")
+            pages = where["pages"] or "none, as only other parts were asked for"
+            sys.stdout.write(f"Pages: {pages}\nMQTT:  {where['broker']}\n")
             if code is not None:
                 sys.stdout.write(
                     f"Set up: nobody has an account yet. Open {where['pages']}/set-up and type the "

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
     from datetime import datetime
 
-    from sqlalchemy import Engine
+    from sqlalchemy import Connection, Engine
 
     from api.backup.schedule import ScheduledBackups
     from api.book import Book
@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from collector.stores.base import ReadingStore
     from rules.model.place import Sensor
     from rules.model.reading import StoredReading
+    from rules.vital_facts import NodeFacts
 
 log = logging.getLogger(__name__)
 
@@ -97,6 +98,7 @@ class Body:
     watch: Turning
     alerts: Turning
     backups: ScheduledBackups | None
+    nodes: Callable[[Connection], tuple[NodeFacts, ...]] | None = None
 
 
 @dataclass(slots=True)
@@ -131,7 +133,7 @@ class Senses:
         """Return what is known now."""
         now, at_s = self.clock.now(), self.steady.seconds()
         jumped_s = self._jumped(now, at_s)
-        records, blind, excused, next_minute = self._records(now, at_s)
+        records, blind, excused, next_minute, nodes = self._records(now, at_s)
         health = self.body.ingest.health()
         waiting, archive = self._archive()
         lag_s = None
@@ -165,6 +167,7 @@ class Senses:
             heartbeat_error=heartbeat_error,
             backup_age_s=None if backups is None else backups.age_s(now),
             backup_error="" if backups is None else backups.error,
+            nodes=nodes,
         )
 
     def _jumped(self, now: datetime, at_s: float) -> float:
@@ -196,9 +199,10 @@ class Senses:
 
     def _records(
         self, now: datetime, at_s: float
-    ) -> tuple[str, frozenset[str], frozenset[str], int | None]:
+    ) -> tuple[str, frozenset[str], frozenset[str], int | None, tuple[NodeFacts, ...] | None]:
         """Return what is wrong with the records, blind batches, sensors in work, the watch's cell.
 
+        And how the other nodes are, None where nobody knows or asks.
         Now and then it is tried whether the records still take something: that we are alive.
         """
         try:
@@ -206,6 +210,7 @@ class Senses:
                 position = load_position(db)
                 blind = blind_batches(db)
                 works = works_in_hand(db, now)
+                nodes = None if self.body.nodes is None else self.body.nodes(db)
             due = self._alive_at_s is None or at_s - self._alive_at_s >= ALIVE_EVERY_S
             if self.run is not None and due:
                 with writing(self.body.records) as db:
@@ -214,10 +219,10 @@ class Senses:
         except SQLAlchemyError as trouble:
             log.warning("guard_records_failing kind=%s", type(trouble).__name__)
             self._alive_at_s = None
-            return said_of(trouble), frozenset(), frozenset(), None
+            return said_of(trouble), frozenset(), frozenset(), None, None
         excused = {one.place for one in works if one.kind is WorkKind.CALIBRATING}
         next_minute = None if position is None else position.next_minute
-        return "", blind, frozenset(excused), next_minute
+        return "", blind, frozenset(excused), next_minute, nodes
 
     def _disk_now(self, at_s: float) -> DiskFacts | None:
         if self._disk is None:

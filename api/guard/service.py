@@ -14,6 +14,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from api.guard.direct import BY_HAND
 from api.records.guarded import keep_closed, keep_opened, keep_standing, open_findings
+from api.records.nodes import LeaseLost
 from api.records.runs import begin_run, end_run
 from api.records.session import reading, writing
 from rules.vital_delays import DELAYS_S, resumed, turn
@@ -21,7 +22,9 @@ from rules.vital_facts import Facts, HouseRules
 from rules.vital_signs import examine, is_essential_well
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
+
+    from sqlalchemy import Connection
 
     from api.guard.direct import Direct
     from api.guard.ending import Ending
@@ -41,11 +44,21 @@ HUNG_S = 900.0
 again by the service manager. Common practice, no source."""
 
 
+def _always() -> bool:
+    return True
+
+
+def _nobody_else(_db: Connection) -> None:
+    """Stand in where there is one process."""
+
+
 @dataclass(slots=True)
 class Guard:
     """Looks after the tool. One thread runs it; `facts` and `is_well` may be asked from any.
 
-    `threads` are those that must not die.
+    `threads` are those that must not die. `speaks` tells whether this one keeps alarms of the tool:
+    of several nodes one does, and tells of the others too. `demand` raises LeaseLost, within the
+    transaction in which they are kept, if it is not this one any more.
     """
 
     senses: Senses
@@ -54,10 +67,13 @@ class Guard:
     ending: Ending
     threads: tuple[threading.Thread, ...] = ()
     heartbeat: Heartbeat | None = None
+    speaks: Callable[[], bool] = _always
+    demand: Callable[[Connection], None] = _nobody_else
     delays_s: Mapping[Sign, tuple[float, float]] = field(default_factory=lambda: DELAYS_S)
     facts: Facts | None = None
     looked_s: float | None = None
     _lasting: dict[str, Lasting] | None = None
+    _spoke: bool = True
     _by_hand: set[str] = field(default_factory=set)
     _unkept: dict[str, Finding] = field(default_factory=dict)
 
@@ -107,8 +123,11 @@ class Guard:
         )
         at_s = self.senses.steady.seconds()
         self.facts, self.looked_s = facts, at_s
-        if self._lasting is None:
+        speaks = self.speaks()
+        if self._lasting is None or (speaks and not self._spoke):
+            # Also when we begin to speak: what the one before us kept open is ours to end.
             self._lasting = self._taken_up()
+        self._spoke = speaks
         turned = turn(self._lasting or {}, examine(facts, self.rules), at_s, delays_s=self.delays_s)
         for one in turned.opened:
             log.warning("guard_found what=%s said=%s", one.key, one.said)
@@ -142,14 +161,17 @@ class Guard:
         now, site = self.senses.clock.now(), self.senses.body.book.now.site
         # What the records could not take while they failed is kept once they do.
         late = [self._unkept[key] for key in turned.closed if key in self._unkept]
+        if not self.speaks():
+            return True  # another node keeps what it finds; this one only ends itself if it hangs
         if not turned.opened and not turned.closed and not turned.standing:
             return True
         try:
             with writing(self.senses.body.records) as db:
+                self.demand(db)
                 keep_opened(db, (*late, *turned.opened), now=now)
                 keep_closed(db, turned.closed, site=site, now=now)
                 keep_standing(db, turned.standing)
-        except SQLAlchemyError as trouble:
+        except (SQLAlchemyError, LeaseLost) as trouble:
             log.warning("guard_not_kept kind=%s", type(trouble).__name__)
             return False
         for key in turned.closed:

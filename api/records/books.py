@@ -10,7 +10,7 @@ import zlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from sqlalchemy import insert, select
+from sqlalchemy import delete, insert, select
 
 from api.records.entries import Known
 from api.records.tables import as_ms, file_bases, instant, watch_books
@@ -18,7 +18,7 @@ from api.records.tables import as_ms, file_bases, instant, watch_books
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from sqlalchemy import Connection
+    from sqlalchemy import Connection, Row
 
 _LEVEL = 6
 
@@ -39,10 +39,12 @@ class BookStretch:
     taken_at: datetime
 
 
-def last_book(db: Connection) -> str | None:
-    """Return the revision that the newest cell was judged with; None if none is noted yet."""
-    newest = select(watch_books.c.revision).order_by(watch_books.c.from_minute.desc()).limit(1)
-    return db.execute(newest).scalar_one_or_none()
+def last_book(db: Connection) -> BookStretch | None:
+    """Return what the newest cell was judged with; None if nothing is noted yet."""
+    row = db.execute(
+        select(watch_books).order_by(watch_books.c.from_minute.desc()).limit(1)
+    ).first()
+    return None if row is None else _stretch(row, None)
 
 
 def note_book(
@@ -60,6 +62,7 @@ def note_book(
     if db.execute(here).first() is None:
         packed = zlib.compress(base_text.encode(), _LEVEL)
         db.execute(insert(file_bases).values(revision=base, text=packed, first_ms=as_ms(at)))
+    db.execute(delete(watch_books).where(watch_books.c.from_minute == from_minute))
     db.execute(
         insert(watch_books).values(
             from_minute=from_minute,
@@ -81,14 +84,7 @@ def books_between(db: Connection, first_minute: int, end_minute: int) -> tuple[B
     rows = list(db.execute(select(watch_books).order_by(watch_books.c.from_minute)))
     ends = [*(row.from_minute for row in rows[1:]), None]
     return tuple(
-        BookStretch(
-            from_minute=row.from_minute,
-            to_minute=end,
-            revision=row.revision,
-            base=row.base,
-            known=Known(row.observations, row.entries),
-            taken_at=instant(row.taken_ms),
-        )
+        _stretch(row, end)
         for row, end in zip(rows, ends, strict=True)
         if row.from_minute < end_minute and (end is None or end > first_minute)
     )
@@ -102,3 +98,14 @@ def base_text(db: Connection, base: str) -> str:
         msg = f"nothing is kept of the files {base}"
         raise LookupError(msg)
     return zlib.decompress(row.text).decode()
+
+
+def _stretch(row: Row[tuple[object, ...]], end: int | None) -> BookStretch:
+    return BookStretch(
+        from_minute=row.from_minute,
+        to_minute=end,
+        revision=row.revision,
+        base=row.base,
+        known=Known(row.observations, row.entries),
+        taken_at=instant(row.taken_ms),
+    )

@@ -10,7 +10,7 @@ from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine, create_engine, event, func, make_url, select
+from sqlalchemy import Connection, Engine, create_engine, event, func, make_url, select, true
 from sqlalchemy.exc import DBAPIError
 
 if TYPE_CHECKING:
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 _BEGIN = "graftvigil_begin"
 _BUSY_MS = 10_000
 _CONNECT_S = 10
+_STILL_MS = "10000"
 _ONE_WRITER = 0x6772_6166_7476  # any number, as long as every graftvigil of a database takes it
 
 
@@ -92,7 +93,10 @@ def writing(records: Engine) -> Iterator[Connection]:
     ):
         if db.dialect.name == "postgresql":
             # Each statement sees what was committed before it, so all of it once the lock is ours.
-            db.execute(select(func.pg_advisory_xact_lock(_ONE_WRITER)))
+            # A writer that stands still, as a process that was stopped, must not keep all others
+            # from writing: the server ends its transaction, and nothing of it is kept.
+            still = func.set_config("idle_in_transaction_session_timeout", _STILL_MS, true())
+            db.execute(select(still, func.pg_advisory_xact_lock(_ONE_WRITER)))
         yield db
 
 

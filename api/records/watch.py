@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from sqlalchemy import func, insert, select, update
+from sqlalchemy import delete, func, insert, select, update
 
+from api.records.node_tables import house_positions
 from api.records.tables import (
     as_ms,
     instant,
@@ -34,6 +35,9 @@ class WatchPosition:
     `began_minute` is the first cell it ever closed, `next_minute` the one it closes next.
     `sequence` is the last reading it has seen. `revision` names the site and plans that
     `state`, the evaluator's, packed by `api.records.states`, was made with.
+
+    Where nodes share the houses out, all is that of the house least far, without a `sequence`, and
+    `others` are the states of the other houses; `api.records.states.state_of` puts them together.
     """
 
     began_minute: int
@@ -41,6 +45,7 @@ class WatchPosition:
     sequence: int
     revision: str
     state: bytes
+    others: tuple[bytes, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +87,29 @@ class WatchMovedOn(Exception):
 
 
 def load_position(db: Connection) -> WatchPosition | None:
-    """Return how far the watch has come; None before its first start."""
+    """Return how far the watch has come in every house; None before its first start."""
+    shared = db.execute(select(house_positions).order_by(house_positions.c.next_minute)).all()
+    if shared:
+        return WatchPosition(
+            began_minute=min(row.began_minute for row in shared),
+            next_minute=shared[0].next_minute,
+            sequence=0,
+            revision=shared[0].revision,
+            state=shared[0].state,
+            others=tuple(row.state for row in shared[1:]),
+        )
+    return whole_position(db)
+
+
+def newest_cell(db: Connection) -> int:
+    """Return the cell that comes next where the watch is furthest; 0 before its first start."""
+    whole = db.execute(select(func.max(watch_position.c.next_minute))).scalar()
+    shared = db.execute(select(func.max(house_positions.c.next_minute))).scalar()
+    return max(whole or 0, shared or 0)
+
+
+def whole_position(db: Connection) -> WatchPosition | None:
+    """Return how far the one watch of the whole site has come; None before its first start."""
     row = db.execute(select(watch_position).where(watch_position.c.id == _ONLY)).one_or_none()
     if row is None:
         return None
@@ -131,7 +158,16 @@ def save_position(db: Connection, position: WatchPosition, *, moved_from: WatchP
 
 
 def note_late(db: Connection, marks: Sequence[LateMark]) -> None:
-    """Keep readings that came after their cell had been closed."""
+    """Keep readings that came after their cell had been closed; one that is kept stays as it is."""
+    first, last = (pick((mark.minute for mark in marks), default=0) for pick in (min, max))
+    within = late_marks.c.minute.between(first, last)
+    kept = {
+        (channel, at_ms)
+        for channel, at_ms in db.execute(
+            select(late_marks.c.channel, late_marks.c.at_ms).where(within)
+        )
+    }
+    marks = [mark for mark in marks if (mark.channel, mark.at_ms) not in kept]
     if marks:
         rows = [
             {
@@ -167,7 +203,12 @@ def late_count(db: Connection) -> int:
 
 
 def note_standing(db: Connection, change: StandingChanged) -> None:
-    """Keep that a batch reads differently from a cell on."""
+    """Keep that a batch reads differently from a cell on; said again of a cell, the last counts."""
+    of_cell = (
+        standing_changes.c.batch == change.batch,
+        standing_changes.c.minute == change.minute,
+    )
+    db.execute(delete(standing_changes).where(*of_cell))
     db.execute(
         insert(standing_changes).values(
             batch=change.batch,

@@ -18,7 +18,7 @@ import numpy as np
 
 from api.records.alarms import standing_alarms
 from api.records.session import reading
-from api.records.states import milestone_before, unpacked
+from api.records.states import milestone_before, state_of
 from api.records.tables import as_ms
 from api.records.watch import load_position
 from api.v1.unseen import unseen_marked
@@ -179,7 +179,7 @@ class Sight:
         with self._lock:
             if self._looked is not None and self._looked.key == key:
                 return self._looked
-        state = unpacked(position.state)
+        state = state_of(position)
         found = {one.code: one for one in outlook(book.watchlist, state, minute)}
         looked = _Looked(key, state, found)
         with self._lock:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from fastapi import APIRouter
 from pydantic import AwareDatetime, BaseModel
 
+from api.nodes.seen import houses_seen_to, nodes_seen
 from api.records.alarms import standing_alarms
 from api.records.runs import Stop, stop_behind
 from api.records.session import reading
@@ -16,6 +17,8 @@ from api.v1.alarms import AlarmBody, body_of
 from rules.model.reading import MINUTE_MS
 
 if TYPE_CHECKING:
+    from sqlalchemy import Connection
+
     from api.book import Book
     from api.parts import Parts
 
@@ -79,12 +82,36 @@ class BookBody(BaseModel):
     kept_out: list[FaultBody]
 
 
+class HouseBody(BaseModel):
+    """Which process sees to a house, and since when; null for nobody at this moment."""
+
+    house: str
+    node: str | None
+    since: AwareDatetime | None
+
+
+class NodeBody(BaseModel):
+    """One of several processes over the same records, as it was last seen.
+
+    `trouble` is empty, or starting, deaf (no broker), files (others than those in force), stuck,
+    gone (not seen) or ended (asked to). `watches`: it may see to houses. `speaks`: what is done
+    once for the whole nursery is done by this one.
+    """
+
+    name: str
+    seen: AwareDatetime
+    trouble: str
+    watches: bool
+    speaks: bool
+
+
 class WatchBody(BaseModel):
     """How far the watch has come. `lag_s` counts from the end of the last judged minute.
 
     `revision` is that of the book by which the last minute was judged.
     `tool` are the standing alarms of the tool itself and of ways, the gravest first. `health` is
-    null where nobody looks after it, as in a demonstration.
+    null where nobody looks after it, as in a demonstration. `houses` and `nodes` are empty where
+    one process is all there is; `last_sequence_seen` is null where there may be several.
     """
 
     now: AwareDatetime
@@ -98,6 +125,8 @@ class WatchBody(BaseModel):
     book: BookBody
     tool: list[AlarmBody]
     health: HealthBody | None
+    houses: list[HouseBody]
+    nodes: list[NodeBody]
 
 
 def watch_router(parts: Parts) -> APIRouter:
@@ -114,13 +143,14 @@ def watch_router(parts: Parts) -> APIRouter:
             gaps = watch_gaps_newest(db, most=20)
             whys = [stop_behind(db, gap) for gap in gaps]
             tool = [body_of(one) for one in standing_alarms(db) if not one.batch]
+            houses, nodes = _nodes(parts, db)
         judged_to = instant(position.next_minute * MINUTE_MS) if position else None
         return WatchBody(
             now=now,
             judged_to=judged_to,
             lag_s=int((now - judged_to).total_seconds()) if judged_to else None,
             revision=position.revision if position else None,
-            last_sequence_seen=position.sequence if position else None,
+            last_sequence_seen=position.sequence if position and parts.leases is None else None,
             readings_kept=parts.store.count(),
             late_readings=late,
             unwatched=[
@@ -130,9 +160,31 @@ def watch_router(parts: Parts) -> APIRouter:
             book=_book(parts.book),
             tool=tool,
             health=_health(parts),
+            houses=houses,
+            nodes=nodes,
         )
 
     return router
+
+
+def _nodes(parts: Parts, db: Connection) -> tuple[list[HouseBody], list[NodeBody]]:
+    if parts.leases is None:
+        return [], []
+    now_ms = parts.leases.now_ms(db)
+    houses = houses_seen_to(db, [house.id for house in parts.site.house], now_ms=now_ms)
+    return (
+        [HouseBody(house=one.house, node=one.node or None, since=one.since) for one in houses],
+        [
+            NodeBody(
+                name=one.name,
+                seen=one.seen_at,
+                trouble=one.trouble,
+                watches=one.watches,
+                speaks=one.speaks,
+            )
+            for one in nodes_seen(db, now_ms=now_ms)
+        ],
+    )
 
 
 def _health(parts: Parts) -> HealthBody | None:

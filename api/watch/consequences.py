@@ -91,7 +91,11 @@ def owe_summaries(db: Connection, gap: WatchGap, *, ground: Ground, now: datetim
     or closed one message tells, also to those who were told of an opening that has ended meanwhile.
     """
     on_duty = ground.on_duty(gap.end)
-    changed = [one for one in alarms_changed(db, start=gap.start, end=gap.end) if one.batch]
+    changed = [
+        one
+        for one in alarms_changed(db, start=gap.start, end=gap.end)
+        if one.batch and ground.is_ours(one.batch)
+    ]
     if stop_behind(db, gap) in {Stop.CUT_OFF, Stop.STOOD_STILL}:
         whole = Cause(f"gap.{gap.id}.", MessageKind.UNWATCHED, "", gap.end, gap_id=gap.id)
         for person in on_duty:
@@ -105,13 +109,13 @@ def owe_summaries(db: Connection, gap: WatchGap, *, ground: Ground, now: datetim
             owe(db, cause, person=person, at=now)
 
 
-def forget_open(db: Connection, *, now: datetime) -> None:
+def forget_open(db: Connection, *, now: datetime, ground: Ground) -> None:
     """Clear every open alarm of a batch, saying why: what was known of it cannot be read any more.
 
     A condition that is still true is raised, and told, anew after its delay.
     """
     for alarm in open_alarms(db):
-        if not alarm.batch:
+        if not alarm.batch or not ground.is_ours(alarm.batch):
             continue  # what is wrong with the tool itself, no evaluator knew
         note = "judged anew: the state of the watch could not be read"
         clear_alarm(db, batch=alarm.batch, condition=alarm.condition, at=now, note=note)
@@ -163,6 +167,8 @@ def _let_go_what_is_held_no_longer(
     at = instant(minute * MINUTE_MS)
     rung: list[Moved] = []
     for record in held_alarms(db):
+        if not ground.is_ours(record.batch):
+            continue  # whoever sees to its house may have come less far, or further
         cue = _released_by(record, minute, works, ground)
         if cue is None:
             continue

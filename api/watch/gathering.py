@@ -114,7 +114,7 @@ def gather_unwatched(db: Connection, gap: WatchGap, *, ground: Ground) -> frozen
     lots: dict[tuple[str, Common], dict[int, Rung]] = {}
     before = gap.start - timedelta(milliseconds=1)
     for one in rings_of(db, since=before, until=gap.end):
-        if one.at >= gap.end:
+        if one.at >= gap.end or not ground.is_ours(one.batch):
             continue
         condition = ground.condition(one.batch, one.condition, as_ms(one.at) // MINUTE_MS)
         if condition is not None:

@@ -23,15 +23,25 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Ground:
-    """The site with its watchlist: people, places and conditions are looked up here."""
+    """The site with its watchlist: people, places and conditions are looked up here.
+
+    `seen_to` are the houses whose batches are watched by whoever stands on it; None: all.
+    """
 
     site: Site
     watchlist: Watchlist
+    seen_to: frozenset[str] | None = None
 
     @cached_property
     def houses(self) -> Mapping[str, str]:
         """The house of each batch by its code."""
         return houses_of(self.site)
+
+    def is_ours(self, batch: str) -> bool:
+        """Return whether what happens to a batch is ours to keep, as long as it is on the site."""
+        if self.seen_to is None or batch not in self.houses:
+            return True
+        return house_watched_with(self.site, self.houses, batch) in self.seen_to
 
     def on_duty(self, at: datetime) -> tuple[Person, ...]:
         """Return who is told of what happens at the instant."""
@@ -50,6 +60,11 @@ class Ground:
         """Return the work by which a condition is suppressed by design in a minute, if any."""
         condition = self.condition(batch, name, minute) if works else None
         return None if condition is None else suppressed(works, condition, minute)
+
+
+def house_watched_with(site: Site, houses: Mapping[str, str], batch: str) -> str:
+    """Return the house that a batch is watched with: its own, or the first if it has none."""
+    return houses.get(batch) or site.house[0].id
 
 
 def named(work: Work) -> str:

@@ -1,7 +1,8 @@
 """The watch: closes one-minute cells as they fall due and keeps what the evaluator says of them.
 
 The order of effects is: read, judge, then keep position, state, alarms and messages owed in one
-transaction. Killed anywhere, it goes on from the last cell that was kept, as if nothing had been.
+transaction. Killed anywhere, it goes on from the last cell that was kept, as if nothing had been;
+among several nodes another one does, see `api.watch.held_houses`.
 """
 
 from __future__ import annotations
@@ -11,26 +12,18 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from api.records.books import last_book, note_book
-from api.records.session import reading, writing
-from api.records.states import is_milestone, keep_milestone, packed, unpacked
-from api.records.watch import (
-    LateMark,
-    WatchPosition,
-    begin_position,
-    gap_over,
-    load_position,
-    note_gap,
-    note_late,
-    save_position,
-    widen_gap,
-)
+from api.records.house_positions import HouseMovedOn
+from api.records.nodes import LeaseLost
+from api.records.session import writing
+from api.records.states import is_milestone
+from api.records.watch import LateMark, gap_over, note_gap, note_late, widen_gap
 from api.watch.clock import milliseconds
-from api.watch.consequences import forget_open, keep_events, owe_summaries
-from api.watch.ground import Ground
+from api.watch.consequences import keep_events, owe_summaries
 from api.watch.inflow import Inflow
+from api.watch.lots import WholeSite
 from api.watch.particulars import particulars_of
 from rules.cells import cell_of
-from rules.evaluator import start, step
+from rules.evaluator import step
 from rules.model.event import ConditionOpened
 from rules.model.reading import MINUTE_MS, minute_of
 
@@ -39,32 +32,33 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from datetime import datetime
 
-    from sqlalchemy import Engine
+    from sqlalchemy import Connection, Engine
 
     from api.book import Book
     from api.records.watch import WatchGap
     from api.watch.clock import Clock
+    from api.watch.lots import Lot, Lots
     from collector.stores.base import ReadingStore
-    from rules.evaluator import EvaluatorState
 
 log = logging.getLogger(__name__)
 
 TURN_S = 1.0
 LONGEST_PAUSE_S = 30.0
 UNWATCHED_AFTER_MIN = 5
+CELLS_IN_TURN = 120
+"""So many cells of houses that are behind are closed before those that are not have their turn."""
+
+
+class BookBehind(Exception):
+    """Another node has judged by entries that this one has not read yet: it goes on when it has."""
 
 
 @dataclass(slots=True)
 class _Going:
-    """Where a running watch is; thrown away after a fault, and made again from the records.
+    """Where a running watch is; thrown away after a fault, and made again from the records."""
 
-    `noted` is the revision of the book that the newest cell is noted to be judged with.
-    """
-
-    position: WatchPosition
-    state: EvaluatorState
+    lot: Lot
     inflow: Inflow
-    noted: str | None
 
 
 class Watch:
@@ -72,6 +66,7 @@ class Watch:
 
     A new state of the book is taken up between two cells, as if the watch had been started anew.
     `signs` counts its signs of life, a failed turn among them, `done` the turns without a fault.
+    `seen_up_to` is the reading of our own file up to which all has been looked at.
 
     Parameters
     ----------
@@ -84,6 +79,8 @@ class Watch:
         kept, and people get one message a batch instead of one an alarm.
     on_event
         Called when what a cell said has been kept; None: nobody waits for it.
+    lots
+        Where what is watched is kept; None: the whole site is, by this process alone.
     """
 
     def __init__(
@@ -97,10 +94,11 @@ class Watch:
         start_minute: int | None = None,
         unwatched_after_min: int = UNWATCHED_AFTER_MIN,
         on_event: Callable[[], None] | None = None,
+        lots: Lots | None = None,
     ) -> None:
         self._book = book
         self._judged_by = book.now
-        self._ground = Ground(book.now.site, book.now.watchlist)
+        self._lots = WholeSite(records, store, clock) if lots is None else lots
         self._store = store
         self._records = records
         self._clock = clock
@@ -108,9 +106,10 @@ class Watch:
         self._start_minute = start_minute
         self._unwatched_after_min = unwatched_after_min
         self._on_event = on_event
-        self._going: _Going | None = None
+        self._going: list[_Going] | None = None
         self._last_turn: datetime | None = None
         self._last_error: str | None = None
+        self.seen_up_to = 0
         self.signs = 0
         self.done = 0
 
@@ -146,14 +145,24 @@ class Watch:
 
     def _due_in_s(self) -> float:
         """Return in how many seconds the next cell is due; 0 if one is already."""
-        if self._going is None:
+        if not self._going:
             return TURN_S
-        due_ms = (self._going.position.next_minute + 1) * MINUTE_MS + self._lateness_ms
+        next_minute = min(going.lot.position.next_minute for going in self._going)
+        due_ms = (next_minute + 1) * MINUTE_MS + self._lateness_ms
         return max(0.0, (due_ms - milliseconds(self._clock)) / 1000)
 
     def _turn(self, stopped: Callable[[], bool]) -> int:
         try:
             closed = self._close_due(stopped)
+        except (LeaseLost, HouseMovedOn) as lost:
+            # No fault: what is ours is looked at anew in the next turn.
+            log.info("watch_stands_back why=%s", lost)
+            self._going, closed = None, 0
+        except BookBehind as behind:
+            # The book is read every two seconds. One that stays behind is left to another node.
+            log.info("watch_waits_for_book why=%s", behind)
+            self._going, self._last_error = None, f"book behind: {behind}"
+            return 0
         except BaseException:
             self._going = None
             raise
@@ -166,12 +175,37 @@ class Watch:
         now = self._clock.now()
         self._take_book()
         end_minute = (milliseconds(self._clock) - self._lateness_ms) // MINUTE_MS
-        going = self._going = self._going or self._take_up()
+        if self._lots.have_changed():
+            self._going = None
+        if self._going is None:
+            self._going = self._take_up()
+        lots = self._going
+        closed = sum(
+            self._close_lot(going, now, end_minute, stopped, most=CELLS_IN_TURN * len(lots[1:]))
+            for going in lots
+        )
+        self.seen_up_to = min(
+            (going.lot.position.sequence for going in lots), default=self._store.last_sequence()
+        )
+        if len({going.lot.position.next_minute for going in lots}) < len(lots):
+            self._going = None  # one has caught up with another: they go on as one
+        return closed
+
+    def _close_lot(
+        self,
+        going: _Going,
+        now: datetime,
+        end_minute: int,
+        stopped: Callable[[], bool],
+        *,
+        most: int,
+    ) -> int:
+        """Close what is due of a lot, `most` cells of it at most, 0: all; return how many."""
         self._take_in(going, now)
-        gap = self._gap(going.position.next_minute, end_minute, now)
+        gap = self._gap(going.lot.position.next_minute, end_minute, now)
         closed = 0
-        while going.position.next_minute < end_minute and not stopped():
-            if self._book.now is not self._judged_by:
+        while going.lot.position.next_minute < end_minute and not stopped():
+            if self._book.now is not self._judged_by or closed == most > 0:
                 break  # the next turn goes on with it
             self._close_next(going, gap, now)
             closed += 1
@@ -181,66 +215,32 @@ class Watch:
     def _take_book(self) -> None:
         """Judge by what is in force now; what else is known of the past minutes stays as it is."""
         new = self._book.now
-        if new.revision != self._judged_by.revision:
-            self._going = None
         if new is not self._judged_by:
+            self._going = None
             self._judged_by = new
-            self._ground = Ground(new.site, new.watchlist)
 
-    def _take_up(self) -> _Going:
+    def _take_up(self) -> list[_Going]:
         """Go on from the records; before the first start, begin there."""
-        with reading(self._records) as db:
-            position = load_position(db)
-            noted = last_book(db)
-        if position is None:
-            position = self._begin()
-        if position.revision != self._judged_by.revision:
-            log.info("watch_plans_changed next_minute=%d", position.next_minute)
-        return _Going(
-            position,
-            self._state_in(position),
-            Inflow(
-                self._store,
-                tuple(self._judged_by.site.channels),
-                sequence=position.sequence,
-                next_minute=position.next_minute,
-            ),
-            noted,
-        )
-
-    def _state_in(self, position: WatchPosition) -> EvaluatorState:
-        """Return the state that was kept, or a fresh one if another version wrote it."""
-        last = position.next_minute - 1
-        try:
-            state: EvaluatorState | None = unpacked(position.state)
-        except ValueError:
-            state = None
-        if state is not None and state.minute == (last if last >= position.began_minute else None):
-            return state
-        # Watching must go on: delays begin anew, and so does what stands open.
-        log.error("watch_state_unreadable next_minute=%d", position.next_minute)
-        fresh = start(self._judged_by.watchlist)
-        with writing(self._records) as db:
-            forget_open(db, now=self._clock.now())
-            keep_milestone(db, position.next_minute, packed(fresh))
-        return fresh
-
-    def _begin(self) -> WatchPosition:
         first = self._start_minute
         if first is None:
             first = minute_of(milliseconds(self._clock))
-        position = WatchPosition(
-            began_minute=first,
-            next_minute=first,
-            sequence=self._store.last_sequence(),
-            revision=self._judged_by.revision,
-            state=packed(start(self._judged_by.watchlist)),
-        )
-        with writing(self._records) as db:
-            begin_position(db, position)
-            keep_milestone(db, first, position.state)
-        log.info("watch_began minute=%d sequence=%d", first, position.sequence)
-        return position
+        lots = self._lots.take_up(self._judged_by, first_minute=first)
+        for lot in lots:
+            if lot.position.revision != self._judged_by.revision:
+                log.info("watch_plans_changed next_minute=%d", lot.position.next_minute)
+        channels = tuple(self._judged_by.site.channels)
+        return [
+            _Going(
+                lot,
+                Inflow(
+                    self._store,
+                    channels,
+                    sequence=lot.position.sequence,
+                    next_minute=lot.position.next_minute,
+                ),
+            )
+            for lot in lots
+        ]
 
     def _take_in(self, going: _Going, now: datetime) -> None:
         """Draw what the store has kept since; late readings are marked chunk by chunk.
@@ -249,18 +249,19 @@ class Watch:
         more, and cells must be closed all the same.
         """
         end = self._store.last_sequence()
+        lot = going.lot
         while going.inflow.sequence < end and (taken := going.inflow.take()) is not None:
             marks = [
                 LateMark(reading.channel, reading.at_ms, minute_of(reading.at_ms), now)
                 for reading in taken.late
-                if minute_of(reading.at_ms) >= going.position.began_minute
+                if minute_of(reading.at_ms) >= lot.position.began_minute
             ]
             if marks:
-                moved = replace(going.position, sequence=taken.sequence)
+                moved = replace(lot.position, sequence=taken.sequence)
                 with writing(self._records) as db:
-                    save_position(db, moved, moved_from=going.position)
+                    self._lots.save(db, lot, moved, lot.state)
                     note_late(db, marks)
-                going.position = moved
+                lot.position = moved
                 log.info("watch_late readings=%d sequence=%d", len(marks), taken.sequence)
 
     def _gap(self, next_minute: int, end_minute: int, now: datetime) -> WatchGap | None:
@@ -279,53 +280,63 @@ class Watch:
             return note_gap(db, from_minute=next_minute, to_minute=end_minute, noted_at=now)
 
     def _close_next(self, going: _Going, gap: WatchGap | None, now: datetime) -> None:
-        minute, by = going.position.next_minute, self._judged_by
+        lot, by = going.lot, self._judged_by
+        minute = lot.position.next_minute
         cell = cell_of(by.site, minute, going.inflow.readings_of(minute))
-        state, events = step(by.watchlist, going.state, cell)
+        state, events = step(lot.watchlist, lot.state, cell)
         moved = replace(
-            going.position,
+            lot.position,
             next_minute=minute + 1,
             sequence=going.inflow.sequence,
             revision=by.revision,
-            state=packed(state),
         )
         beside = {
-            event: particulars_of(by.watchlist, event, before=going.state, after=state)
+            event: particulars_of(lot.watchlist, event, before=lot.state, after=state)
             for event in events
             if isinstance(event, ConditionOpened)
         }
         with writing(self._records) as db:
-            save_position(db, moved, moved_from=going.position)
-            if going.noted != by.revision:
-                note_book(
-                    db,
-                    minute,
-                    revision=by.revision,
-                    base=by.base.revision,
-                    base_text=by.base.text,
-                    known=by.known,
-                    at=now,
-                )
+            self._lots.save(db, lot, moved, state)
+            self._note_book(db, minute, now)
             if is_milestone(moved.next_minute):
-                keep_milestone(db, moved.next_minute, moved.state)
+                self._lots.keep_milestone(db, lot, moved.next_minute, state)
             keep_events(
                 db,
                 events,
                 minute=minute,
                 beside=beside,
-                ground=self._ground,
+                ground=lot.ground,
                 now=now,
                 tell=gap is None,
             )
             if gap is not None and moved.next_minute == gap.to_minute:
-                owe_summaries(db, gap, ground=self._ground, now=now)
-        going.position = moved
-        going.state = state
-        going.noted = by.revision
+                owe_summaries(db, gap, ground=lot.ground, now=now)
+        lot.position, lot.state = moved, state
         for event in events:
             log.info("watch_event minute=%d what=%s", minute, event)
         if events and self._on_event is not None:
             self._on_event()
+
+    def _note_book(self, db: Connection, minute: int, now: datetime) -> None:
+        """Keep what a cell is judged with, where that differs from what is noted of the last."""
+        by, noted = self._judged_by, last_book(db)
+        if noted is not None:
+            if noted.revision == by.revision or noted.from_minute > minute:
+                return
+            before, known = noted.known, by.known
+            ahead = before.observations > known.observations or before.entries > known.entries
+            if self._lots.shared and ahead:
+                msg = f"others know up to {before}, this node up to {known}"
+                raise BookBehind(msg)
+        note_book(
+            db,
+            minute,
+            revision=by.revision,
+            base=by.base.revision,
+            base_text=by.base.text,
+            known=by.known,
+            at=now,
+        )
 
 
 def _never() -> bool:

@@ -20,7 +20,8 @@ from sqlalchemy.exc import SQLAlchemyError
 from starlette.concurrency import run_in_threadpool
 
 from api.records.session import reading
-from api.records.tables import alarm_changes, watch_position
+from api.records.tables import alarm_changes
+from api.records.watch import newest_cell
 from rules.local_time import to_local
 
 if TYPE_CHECKING:
@@ -46,9 +47,9 @@ class Moment:
 def moment(parts: Parts) -> Moment:
     """Read how far the watch and the alarms have come."""
     with reading(parts.records) as db:
-        minute = db.execute(select(func.max(watch_position.c.next_minute))).scalar()
+        minute = newest_cell(db)
         change = db.execute(select(func.max(alarm_changes.c.id))).scalar()
-    return Moment(minute or 0, change or 0)
+    return Moment(minute, change or 0)
 
 
 class Live:

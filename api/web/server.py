@@ -11,6 +11,9 @@ if TYPE_CHECKING:
     import threading
 
 
+LOOK_S = 0.5
+
+
 class PageServer(uvicorn.Server):
     """A server that first ends its event streams when it stops; else one open page holds it up."""
 
@@ -33,3 +36,16 @@ class PageServer(uvicorn.Server):
         """End the streams, then wait for requests that are still being answered."""
         self._stopping.set()
         await super().shutdown(sockets)
+
+
+class Unserved:
+    """Stands in for the server where no pages are served: waits until it is told to exit."""
+
+    def __init__(self, stopping: threading.Event) -> None:
+        self.should_exit = False
+        self._stopping = stopping
+
+    def run(self) -> None:
+        """Return when told to exit; a signal ends the wait from outside."""
+        while not self.should_exit and not self._stopping.wait(LOOK_S):
+            pass

@@ -10,6 +10,8 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
 from api.lacking import Lack, lacking
+from api.nodes.seen import houses_seen_to, nodes_seen
+from api.records.session import reading
 from api.settings import PREFIX, SECRETS, Settings
 from api.web.words.settings import settings_words
 
@@ -44,6 +46,7 @@ def settings_router(at: Desk) -> APIRouter:
         answer = words.answer.format(count=len(missing)) if missing else words.all_well
         if len(missing) == 1:
             answer = words.answer_one
+        nodes = node_rows(at.parts, telling)
         rows = tuple(set_in(at.parts.settings, telling))
         backup = backup_told(at.parts, telling)
         return at.answer(
@@ -53,11 +56,42 @@ def settings_router(at: Desk) -> APIRouter:
             s=words,
             answer=answer,
             missing=missing,
+            nodes=nodes,
             rows=rows,
             backup=backup,
         )
 
     return router
+
+
+def node_rows(parts: Parts, telling: Telling) -> tuple[tuple[str, str], ...]:
+    """Return who sees to each house, and how each process is; nothing where there is one alone."""
+    if parts.leases is None:
+        return ()
+    words = settings_words(telling.words.code)
+    with reading(parts.records) as db:
+        now_ms = parts.leases.now_ms(db)
+        houses = houses_seen_to(db, [house.id for house in parts.site.house], now_ms=now_ms)
+        nodes = nodes_seen(db, now_ms=now_ms)
+    return (
+        *(
+            (
+                telling.house(one.house),
+                words.nobody_watches
+                if one.since is None
+                else words.watched_by.format(node=one.node, time=telling.time(one.since)),
+            )
+            for one in houses
+        ),
+        *(
+            (
+                words.node.format(node=one.name),
+                words.node_is[one.trouble].format(time=telling.time(one.seen_at))
+                + (f" {words.node_speaks}" if one.speaks else ""),
+            )
+            for one in nodes
+        ),
+    )
 
 
 def set_in(settings: Settings, telling: Telling) -> Iterator[tuple[str, str]]:

@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +47,12 @@ class SettingsWords:
     no_way: str
     no_way_fix: str
     secrets: str
+    nodes: str
+    watched_by: str
+    nobody_watches: str
+    node: str
+    node_speaks: str
+    node_is: Mapping[str, str]
 
 
 ENGLISH = SettingsWords(
@@ -81,6 +92,22 @@ ENGLISH = SettingsWords(
     no_way="{name} can't be reached by any way.",
     no_way_fix="Write an e-mail address or another way for them.",
     secrets="Passwords and tokens are never shown, only whether they are set.",
+    nodes="Who watches",
+    watched_by="watched by {node} since {time}",
+    nobody_watches="watched by nobody just now; the next process takes it within half a minute",
+    node="Process {node}",
+    node_speaks="It sends the night sheets and looks after the tool.",
+    node_is=MappingProxyType(
+        {
+            "": "well, seen {time}.",
+            "starting": "starting.",
+            "deaf": "hears no broker; seen {time}. See to its network; another one watches.",
+            "files": "has other site or plan files than the ones in force. Copy these to it.",
+            "stuck": "its watch fails or hangs; seen {time}. Look into its log and start it again.",
+            "gone": "not seen since {time}. See that its computer and its graftvigil run.",
+            "ended": "asked to stop, {time}.",
+        }
+    ),
 )
 
 SPANISH = SettingsWords(
@@ -120,6 +147,23 @@ SPANISH = SettingsWords(
     no_way="A {name} no se le puede avisar de ninguna manera.",
     no_way_fix="Escriba un correo u otra manera de avisarle.",
     secrets="Las contraseñas y claves no se muestran nunca, solo si están puestas.",
+    nodes="Quién vigila",
+    watched_by="la vigila {node} desde {time}",
+    nobody_watches="ahora mismo nadie la vigila; otro proceso la toma en menos de medio minuto",
+    node="Proceso {node}",
+    node_speaks="Envía las hojas de noche y cuida del sistema.",
+    node_is=MappingProxyType(
+        {
+            "": "bien, visto {time}.",
+            "starting": "arrancando.",
+            "deaf": "no oye al bróker; visto {time}. Revise su red; otro vigila.",
+            "files": "tiene otros archivos de sitio o de planes que los que valen. Cópieselos.",
+            "stuck": "su vigilancia falla o se ha parado; visto {time}. Mire su registro y "
+            "arránquelo de nuevo.",
+            "gone": "no se ve desde {time}. Compruebe que su ordenador y su graftvigil funcionan.",
+            "ended": "se mandó parar, {time}.",
+        }
+    ),
 )
 
 _BY_CODE = {"en": ENGLISH, "es": SPANISH}
