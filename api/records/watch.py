@@ -101,11 +101,12 @@ def load_position(db: Connection) -> WatchPosition | None:
     return whole_position(db)
 
 
-def newest_cell(db: Connection) -> int:
-    """Return the cell that comes next where the watch is furthest; 0 before its first start."""
-    whole = db.execute(select(func.max(watch_position.c.next_minute))).scalar()
-    shared = db.execute(select(func.max(house_positions.c.next_minute))).scalar()
-    return max(whole or 0, shared or 0)
+def next_cell(db: Connection) -> int:
+    """Return the cell that comes next where the watch is least far; 0 before its first start."""
+    shared = db.execute(select(func.min(house_positions.c.next_minute))).scalar()
+    if shared is None:
+        shared = db.execute(select(func.max(watch_position.c.next_minute))).scalar()
+    return shared or 0
 
 
 def whole_position(db: Connection) -> WatchPosition | None:

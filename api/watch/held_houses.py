@@ -10,7 +10,7 @@ from __future__ import annotations
 import logging
 from collections import deque
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from api.records.house_positions import (
     HousePosition,
@@ -36,7 +36,6 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine
 
     from api.book import InForce
-    from api.nodes.leases import Leases
     from api.watch.clock import Clock
     from collector.stores.base import ReadingStore
     from rules.evaluator import EvaluatorState
@@ -51,12 +50,26 @@ SLACK_MS = 2_000
 """How far the clocks of two nodes may differ without a late reading going unmarked."""
 
 
+class Holder(Protocol):
+    """Who holds leases: the data folder it works over, and what is its own."""
+
+    folder: str
+
+    def held(self) -> Mapping[str, int]:
+        """Return the houses that are most likely ours, with the terms of their leases."""
+        ...
+
+    def demand(self, db: Connection, terms: Mapping[str, int]) -> None:
+        """Raise LeaseLost, within a write transaction, unless all of these are ours now."""
+        ...
+
+
 class HeldHouses:
     """The lots of one node among others. One thread calls it."""
 
     shared = True
 
-    def __init__(self, records: Engine, store: ReadingStore, clock: Clock, leases: Leases) -> None:
+    def __init__(self, records: Engine, store: ReadingStore, clock: Clock, leases: Holder) -> None:
         self._records = records
         self._store = store
         self._clock = clock

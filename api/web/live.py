@@ -21,7 +21,7 @@ from starlette.concurrency import run_in_threadpool
 
 from api.records.session import reading
 from api.records.tables import alarm_changes
-from api.records.watch import newest_cell
+from api.records.watch import next_cell
 from rules.local_time import to_local
 
 if TYPE_CHECKING:
@@ -47,7 +47,7 @@ class Moment:
 def moment(parts: Parts) -> Moment:
     """Read how far the watch and the alarms have come."""
     with reading(parts.records) as db:
-        minute = newest_cell(db)
+        minute = next_cell(db)
         change = db.execute(select(func.max(alarm_changes.c.id))).scalar()
     return Moment(minute, change or 0)
 

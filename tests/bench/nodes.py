@@ -8,6 +8,8 @@ each process a minute, those of PostgreSQL and of the broker, and bytes on disk 
 Then each node in turn is killed with SIGKILL, again and again: how long until the leases of both
 houses, and of the nursery, are the other's, and until the other has closed a cell of both since.
 
+One file because a measurement is read from top to bottom: site, servers, nodes, figures.
+
 Run: python tests/bench/nodes.py [--minutes 3] [--kills 4]
 """
 
