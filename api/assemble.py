@@ -45,6 +45,7 @@ from api.watch.held_houses import HeldHouses
 from api.watch.loop import Watch
 from api.watch.pace import Pace
 from api.web.app import create_app
+from api.web.guard import LOOPBACK
 from api.web.server import PageServer, Unserved
 from collector.broker import BrokerCannotListen, EmbeddedBroker
 from collector.files.drop import DropFolder
@@ -225,6 +226,11 @@ class Nursery:
                 "front"
             )
         if isinstance(self._collector, EmbeddedBroker):
+            if listen_address(settings.built_in_broker).host not in LOOPBACK:
+                said.append(
+                    "the built-in broker is open to others without a password: whoever is on the "
+                    "same network can send readings that count. Keep it on 127.0.0.1"
+                )
             said.append(
                 "the built-in broker is for trial use: it forgets sessions and retained messages "
                 "when it stops, and has no passwords and no TLS. Name a broker for real work"

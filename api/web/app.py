@@ -34,7 +34,7 @@ from api.web.bench_pages import bench_router
 from api.web.cautions_page import cautions_router
 from api.web.charts_page import charts_router
 from api.web.door import Door, demand_classed
-from api.web.guard import HEADERS, Guard
+from api.web.guard import Guard, headers_for
 from api.web.hold_pages import holding_router
 from api.web.house_page import house_router
 from api.web.labels_page import labels_router
@@ -184,7 +184,7 @@ def _add_answers_to_trouble(app: FastAPI, at: Desk) -> None:
             answer: Response = problem_answer(500, OUR_FAULT, instance=request.url.path)
         else:
             answer = _page(at, request, 500, None)
-        for name, value in HEADERS.items():
+        for name, value in headers_for(at.parts.settings.base_url).items():
             answer.headers[name] = value
         return answer
 

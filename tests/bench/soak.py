@@ -3,10 +3,10 @@
 Fifty probes of four channels, 200 channels in all, each say something once a minute: 8.64 million
 readings in thirty days, a minute being the shortest that anything is judged by. Everything is built
 by `assemble` as `graftvigil run` builds it, and moves by a simulated clock, five minutes at a time:
-their messages go through the same `Ingest.take` that the collector calls, in one synced commit; then
-the book, the watch, the night sheets and the alert service take their turns, five cells at once as
-after a short hold-up, the most that does not count as unwatched. Once a simulated hour the upkeep
-packs. About a dozen bags a day turn dry or hot by a fixed course, and one day in seven a
+their messages go through the same `Ingest.take` that the collector calls, in one synced commit;
+then the book, the watch, the night sheets and the alert service take their turns, five cells at
+once as after a short hold-up, the most that does not count as unwatched. Once a simulated hour the
+upkeep packs. About a dozen bags a day turn dry or hot by a fixed course, and one day in seven a
 whole house at once; mail goes over SMTP to a real server in another process. Half of the alarms are
 acknowledged ten minutes later, so that the others climb their steps.
 
