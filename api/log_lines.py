@@ -22,6 +22,7 @@ LogForm = Literal["lines", "json"]
 _PLAIN = (bool, int, float, type(None))
 _EVENT = re.compile(r"[A-Za-z][\w.-]*", re.ASCII)
 _FIELD = re.compile(r"([A-Za-z_]\w*)=%(?:\.\d+)?[sdrgf]", re.ASCII)
+_WRITTEN = re.compile(r"([A-Za-z_]\w*)=([^%]*)", re.ASCII)
 _OUR_OWN = frozenset({"at", "level", "logger", "event", "said", "fault"})
 
 
@@ -83,15 +84,17 @@ def fields_of(record: logging.LogRecord) -> Mapping[str, object] | None:
     event, _, rest = str(record.msg).partition(" ")
     if not _EVENT.fullmatch(event):
         return None
-    pieces = rest.split()
-    names = [found[1] for piece in pieces if (found := _FIELD.fullmatch(piece))]
-    given = record.args if isinstance(record.args, tuple) else ()
-    if len(names) != len(pieces) or len(names) != len(given):
-        return None
-    return {
-        name: value if isinstance(value, _PLAIN) else str(value)
-        for name, value in zip(names, given, strict=True)
-    }
+    given = list(record.args) if isinstance(record.args, tuple) else []
+    found: dict[str, object] = {}
+    for piece in rest.split():
+        if (said := _FIELD.fullmatch(piece)) and given:
+            value = given.pop(0)
+            found[said[1]] = value if isinstance(value, _PLAIN) else str(value)
+        elif said := _WRITTEN.fullmatch(piece):
+            found[said[1]] = said[2]
+        else:
+            return None
+    return None if given else found
 
 
 def escaped(text: str) -> str:

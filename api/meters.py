@@ -132,6 +132,8 @@ class Meters(Collector):
             )
         if facts.disk is not None:
             yield _gauge("disk_free_bytes", "Room on the data folder's disk.", facts.disk.free)
+        if facts.backup_age_s is not None:
+            yield _gauge("backup_age_seconds", "Age of the last good backup.", facts.backup_age_s)
         if facts.overdue_s is not None:
             yield _gauge(
                 "outbox_overdue_seconds",

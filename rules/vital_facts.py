@@ -115,8 +115,9 @@ class Facts:
     `alerts_idle_s` is how long ago the alert service last did what it should. `jumped_s` is by how
     much this machine's clock has just jumped. `waiting` are the messages received and not yet kept,
     `waited_s` how long the oldest of the newest commit had waited for it. `overdue_s` is for how
-    long the message to people has been due that has been due longest; 0 when none is. `backup_age_s` is how old the
-    last backup is that was made and tried, and `backup_error` why the newest attempt failed.
+    long the message to people has been due that has been due longest; 0 when none is.
+    `backup_age_s` is how old the last backup is that was made and tried, and `backup_error` why the
+    newest attempt failed.
     """
 
     sensors: tuple[SensorFacts, ...] | None = None

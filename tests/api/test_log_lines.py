@@ -69,6 +69,8 @@ def test_what_a_library_says_in_sentences_is_kept_whole(written):
     assert json.loads(to.getvalue())["said"] == "Retrying (again) after 3 s"
     assert fields_of(record("Retrying (%s)", "x")) is None
     assert fields_of(record("heartbeat_back")) == {}
+    assert fields_of(record("push.refused why=token")) == {"why": "token"}
+    assert fields_of(record("x a=%s b=%s", 1)) is None
     assert fields_of(record("watch_event what=%s", "a b=c")) == {"what": "a b=c"}
 
 
