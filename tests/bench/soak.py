@@ -408,10 +408,9 @@ def report(
     ours_s = sum(one["take_s"] for one in told) / readings
     whole_s = (took_s - sum(one["messages_s"] for one in told)) / readings
     slope = float(np.polyfit(days, rss, 1)[0]) if len(told) > 1 else 0.0
-    later = slice(min(7, len(told) // 2), None)
-    late_slope = float(np.polyfit(days[later], rss[later], 1)[0]) if len(told) > 3 else 0.0
-    week = min(7, len(told))
+    week = max(1, min(7, len(told) // 2))
     ratio = float(rss[-week:].mean() / rss[:week].mean())
+    late_slope = float(np.polyfit(days[-week:], rss[-week:], 1)[0]) if week > 1 else 0.0
     disk = {name: told[-1][f"{name}_mb"] for name in ("readings", "records")}
     disk_ratio = disk["readings"] * 1e6 / readings / bare_bytes
     print(
@@ -422,8 +421,8 @@ def report(
     print(f"took {took_s:.0f} s: {took_s / len(told):.1f} s a day")
     print(
         f"RSS: first day {rss[0]:.1f} MB, last {rss[-1]:.1f}, most {rss.max():.1f}; slope "
-        f"{slope:+.3f} MB a day, {late_slope:+.3f} after the first week; last week to first "
-        f"{ratio:.3f}"
+        f"{slope:+.3f} MB a day, {late_slope:+.3f} in the last {week} days; mean of the last {week} "
+        f"days to the first {week}: {ratio:.3f}"
     )
     print(
         f"disk: readings {disk['readings']:.1f} MB, {disk['readings'] / len(told):.2f} a day, "
