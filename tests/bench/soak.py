@@ -421,8 +421,8 @@ def report(
     print(f"took {took_s:.0f} s: {took_s / len(told):.1f} s a day")
     print(
         f"RSS: first day {rss[0]:.1f} MB, last {rss[-1]:.1f}, most {rss.max():.1f}; slope "
-        f"{slope:+.3f} MB a day, {late_slope:+.3f} in the last {week} days; mean of the last {week} "
-        f"days to the first {week}: {ratio:.3f}"
+        f"{slope:+.3f} MB a day, {late_slope:+.3f} in the last {week} days; mean of these "
+        f"to that of the first {week}: {ratio:.3f}"
     )
     print(
         f"disk: readings {disk['readings']:.1f} MB, {disk['readings'] / len(told):.2f} a day, "
