@@ -182,7 +182,7 @@ class Meters(Collector):
 
 
 def _healths(facts: Facts) -> dict[str, float]:
-    counts = dict.fromkeys(SENSOR_HEALTH, 0.0)
+    counts: dict[str, float] = dict.fromkeys(SENSOR_HEALTH, 0.0)
     for one in facts.sensors or ():
         if one.excused:
             counts["in calibration"] += 1
