@@ -36,6 +36,7 @@ WELL = Facts(
     waiting=0,
     heartbeat_failed=0,
     backup_age_s=3600.0,
+    nodes=(),
 )
 
 
