@@ -40,10 +40,12 @@ from api.settings import RECORDS_FILE, UNFINISHED_RESTORE
 from api.site_files import read_files, site_in
 from api.v1.sight import Sight
 from api.waking import Waking
-from api.watch.clock import milliseconds
+from api.watch.clock import SteadyClock, milliseconds
 from api.watch.held_houses import HeldHouses
 from api.watch.loop import Watch
+from api.watch.pace import Pace
 from api.web.app import create_app
+from api.web.guard import LOOPBACK
 from api.web.server import PageServer, Unserved
 from collector.broker import BrokerCannotListen, EmbeddedBroker
 from collector.files.drop import DropFolder
@@ -224,6 +226,11 @@ class Nursery:
                 "front"
             )
         if isinstance(self._collector, EmbeddedBroker):
+            if listen_address(settings.built_in_broker).host not in LOOPBACK:
+                said.append(
+                    "the built-in broker is open to others without a password: whoever is on the "
+                    "same network can send readings that count. Keep it on 127.0.0.1"
+                )
             said.append(
                 "the built-in broker is for trial use: it forgets sessions and retained messages "
                 "when it stops, and has no passwords and no TLS. Name a broker for real work"
@@ -461,6 +468,7 @@ def assemble(
         hears=lambda: collector.health().connected and ingest.health().failing_since_ms is None,
         done=lambda: watch.done + watch.signs if watch.last_error is None else watch.done,
     )
+    pace = Pace(SteadyClock())
     watch = Watch(
         book,
         store,
@@ -470,6 +478,7 @@ def assemble(
         start_minute=first_minute,
         on_event=alerts.wake,
         lots=None if leases is None else HeldHouses(records, store, clock, leases),
+        pace=pace,
     )
     body = Body(
         book=book,
@@ -484,7 +493,7 @@ def assemble(
         backups=parts.backups,
         nodes=None if leases is None else leases.others,
     )
-    parts = replace(parts, guard=guard_of(body, clock, channels, leases), leases=leases)
+    parts = replace(parts, guard=guard_of(body, clock, channels, leases), leases=leases, pace=pace)
     upkeep = upkeep_of(
         store,
         records,

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from api.nodes.leases import Leases
     from api.settings import Settings
     from api.watch.clock import Clock
+    from api.watch.pace import Pace
     from collector.health import BrokerHealth
     from collector.ingest import Ingest
     from collector.rejects import RejectLog
@@ -44,7 +45,8 @@ class Parts:
     one. `broker` tells how messages reach us; None where none come by MQTT. `links` reads the
     links by which people answer from a message. `guard` looks after the tool itself; None where
     nobody does. `backups` makes them each day; None where no folder is set. `leases` are this
-    process's among several; None where it is alone. `stopping` is set when the process is to end:
+    process's among several; None where it is alone. `pace` counts how long minutes take to be
+    judged; None: nobody counts. `stopping` is set when the process is to end:
     open event streams then end at once.
     """
 
@@ -62,6 +64,7 @@ class Parts:
     guard: Guard | None = None
     backups: ScheduledBackups | None = None
     leases: Leases | None = None
+    pace: Pace | None = None
     stopping: threading.Event = field(default_factory=threading.Event)
     refresh: Callable[[], object] = _nothing_to_refresh
 

@@ -201,6 +201,17 @@ class Settings(BaseSettings):
         le=3600,
         description="Seconds without a connection to the broker after which people are told.",
     )
+    watch_behind_s: int = Field(
+        default=300,
+        ge=120,
+        le=3600,
+        description="Seconds that the watch may be behind before people are told.",
+    )
+    log: Literal["lines", "json"] = Field(
+        default="lines",
+        description="How log lines are written: lines, one an event as words; json, one JSON "
+        "object an event.",
+    )
     disk_low_mb: int = Field(
         default=1024, ge=1, description="Less room than this on the data folder's disk is told."
     )

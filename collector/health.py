@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 
 @dataclass(frozen=True, slots=True)
 class IngestHealth:
     """What was taken since the start. Instants are milliseconds since the epoch, UTC.
 
+    `refused` counts the rejects by kind, `commits` what was written at once.
     `lag_ms` is how long the oldest message of the last commit had waited for it.
     `failing_since_ms` and `failure` are set while the store refuses, and None once it keeps again.
     """
@@ -16,6 +18,8 @@ class IngestHealth:
     messages: int = 0
     readings: int = 0
     rejects: int = 0
+    refused: Mapping[str, int] = field(default_factory=dict)
+    commits: int = 0
     last_commit_ms: int | None = None
     lag_ms: int | None = None
     failing_since_ms: int | None = None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections import Counter
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -10,6 +11,7 @@ from collector.gate import Heard, Message
 from collector.health import IngestHealth
 from collector.presence import PresenceLog
 from collector.pulse import Pulses
+from collector.rejects import kind_of
 from collector.stores.base import StoreFailure
 from collector.waiting import WaitingList
 
@@ -78,9 +80,7 @@ class Ingest:
         self.pulses.note((reading.channel, reading.at_ms) for reading in heard.readings)
         self.pulses.note_clocks(heard.clocks)
         oldest_ms = min((message.arrived_ms for message in messages), default=self._clock_ms())
-        self._note_commit(
-            len(messages), len(heard.readings), len(heard.rejects), oldest_ms=oldest_ms
-        )
+        self._note_commit(len(messages), heard, oldest_ms=oldest_ms)
         return Taken(len(heard.readings), tuple(heard.rejects))
 
     def health(self) -> IngestHealth:
@@ -93,13 +93,18 @@ class Ingest:
             since = self._clock_ms() if since is None else since
             self._health = replace(self._health, failing_since_ms=since, failure=failure)
 
-    def _note_commit(self, messages: int, readings: int, rejects: int, *, oldest_ms: int) -> None:
+    def _note_commit(self, messages: int, heard: Heard, *, oldest_ms: int) -> None:
         now_ms = self._clock_ms()
         with self._health_lock:
+            refused = self._health.refused
+            if heard.rejects:
+                refused = Counter(refused) + Counter(map(kind_of, heard.rejects))
             self._health = IngestHealth(
                 messages=self._health.messages + messages,
-                readings=self._health.readings + readings,
-                rejects=self._health.rejects + rejects,
+                readings=self._health.readings + len(heard.readings),
+                rejects=self._health.rejects + len(heard.rejects),
+                refused=refused,
+                commits=self._health.commits + 1,
                 last_commit_ms=now_ms,
                 lag_ms=max(0, now_ms - oldest_ms) if messages else self._health.lag_ms,
             )

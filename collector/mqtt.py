@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import logging
+import ssl
 import threading
 from dataclasses import replace
+from enum import IntEnum
 from typing import TYPE_CHECKING
 
 from paho.mqtt.client import MQTTv5, MQTTv311, topic_matches_sub
@@ -24,6 +26,14 @@ log = logging.getLogger(__name__)
 
 _FIRST_WAIT_S = 0.5
 _LONGEST_WAIT_S = 30.0
+
+
+class _Certificate(IntEnum):
+    """What OpenSSL calls a certificate that does not hold (X509_V_ERR_…)."""
+
+    EXPIRED = 10
+    OTHER_NAME = 62
+    OTHER_ADDRESS = 64
 
 
 class MqttCollector:
@@ -104,7 +114,7 @@ class MqttCollector:
                 self._protocol = MQTTv311
                 continue
             except (LinkLost, OSError) as err:
-                self._note_trouble(str(err) or type(err).__name__)
+                self._note_trouble(why_lost(err))
                 if self._health.connections == before:
                     self._protocol = MQTTv5  # what looked like an old broker may be a new one
             if self._health.connections > before:
@@ -159,6 +169,21 @@ class MqttCollector:
         self._health = BrokerHealth(
             connected=False, connections=self._health.connections, trouble=trouble
         )
+
+
+def why_lost(err: Exception) -> str:
+    """Return what kept us from the broker, and of a certificate what to do about it."""
+    if not isinstance(err, ssl.SSLCertVerificationError):
+        return str(err) or type(err).__name__
+    match err.verify_code:
+        case _Certificate.EXPIRED:
+            fix = "renew it, or set this computer's clock"
+        case _Certificate.OTHER_NAME | _Certificate.OTHER_ADDRESS:
+            fix = "name the broker as its certificate does"
+        case _:
+            fix = "name the file of its authority in GRAFTVIGIL_BROKER_CA"
+    said = err.verify_message.rstrip(".")
+    return f"the broker's certificate is not to be trusted ({said}): {fix}"
 
 
 def filters_for(topics: Iterable[str], asked: Sequence[str]) -> tuple[str, ...]:

@@ -25,6 +25,7 @@ DELAYS_S: Mapping[Sign, tuple[float, float]] = MappingProxyType(
         Sign.DEVICE_CLOCK: (600.0, 600.0),
         Sign.BATTERY: (1800.0, 3600.0),
         Sign.KEEPING: (60.0, 60.0),
+        Sign.BACKLOG: (120.0, 120.0),
         Sign.ARCHIVE: (900.0, 300.0),
         Sign.RECORDS: (60.0, 60.0),
         Sign.DISK_LOW: (300.0, 600.0),

@@ -23,6 +23,9 @@ class HouseRules:
     jump_s: float = 60.0
     lag_s: float = 300.0
     still_s: float = 300.0
+    waiting: int = 1000
+    waited_s: float = 60.0
+    overdue_s: float = 300.0
     disk_low: int = 1024 * MB
     disk_out: int = 128 * MB
     inodes_low: int = 5000
@@ -110,8 +113,11 @@ class Facts:
     the watch is behind; when all is well it is about 0. `watch_still_s` and `alerts_still_s` are
     how long ago the watch and the alert service last showed a sign of life, be it a failure;
     `alerts_idle_s` is how long ago the alert service last did what it should. `jumped_s` is by how
-    much this machine's clock has just jumped. `backup_age_s` is how old the last backup is that was
-    made and tried, and `backup_error` why the newest attempt failed.
+    much this machine's clock has just jumped. `waiting` are the messages received and not yet kept,
+    `waited_s` how long the oldest of the newest commit had waited for it. `overdue_s` is for how
+    long the message to people has been due that has been due longest; 0 when none is.
+    `backup_age_s` is how old the last backup is that was made and tried, and `backup_error` why the
+    newest attempt failed.
     """
 
     sensors: tuple[SensorFacts, ...] | None = None
@@ -131,6 +137,9 @@ class Facts:
     alerts_still_s: float | None = None
     alerts_idle_s: float | None = None
     alerts_error: str = ""
+    waiting: int | None = None
+    waited_s: float | None = None
+    overdue_s: float | None = None
     heartbeat_failed: int | None = None
     heartbeat_error: str = ""
     backup_age_s: float | None = None

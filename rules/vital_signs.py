@@ -30,6 +30,7 @@ class Sign(StrEnum):
     DEVICE_CLOCK = "device_clock"
     BATTERY = "battery"
     KEEPING = "keeping"
+    BACKLOG = "backlog"
     ARCHIVE = "archive"
     RECORDS = "records"
     DISK_LOW = "disk_low"
@@ -104,6 +105,7 @@ def examine(facts: Facts, rules: HouseRules) -> Examined:
     if failing := _troubled(facts.keeping, Sign.KEEPING, unknown):
         at_risk = tuple(sorted(facts.watched))
         found.append(Finding(Sign.KEEPING, "", Priority.HIGH, batches=at_risk, said=failing))
+    found += _backlog(facts, rules, unknown)
     if failing := _troubled(facts.archive, Sign.ARCHIVE, unknown):
         waiting = float(facts.archive_waiting)
         found.append(Finding(Sign.ARCHIVE, "", Priority.LOW, said=failing, figure=waiting))
@@ -298,6 +300,23 @@ def _disk(disk: DiskFacts | None, rules: HouseRules, unknown: set[Sign]) -> Iter
     if out:
         said = disk.trouble if not disk.writable else ("inodes" if none else "")
         yield Finding(Sign.DISK_OUT, "", Priority.HIGH, said=said, figure=free, lasts_s=lasts)
+
+
+def _backlog(facts: Facts, rules: HouseRules, unknown: set[Sign]) -> Iterator[Finding]:
+    """Yield that more comes in than is kept: what is judged then is no longer what is true."""
+    if facts.waiting is None:
+        unknown.add(Sign.BACKLOG)
+        return
+    slow = facts.waiting > 0 and (facts.waited_s or 0.0) > rules.waited_s
+    if slow or facts.waiting >= rules.waiting:
+        yield Finding(
+            Sign.BACKLOG,
+            "",
+            Priority.MEDIUM,
+            opens=not facts.keeping,  # what can't be kept at all is told as that
+            batches=tuple(sorted(facts.watched)),
+            figure=float(facts.waiting),
+        )
 
 
 def _our_clock(facts: Facts, rules: HouseRules, unknown: set[Sign]) -> Iterator[Finding]:

@@ -85,6 +85,7 @@ ACCESS: Mapping[tuple[str, str], Need | Mapping[str, Need]] = {
     ("POST", "/accounts/{person}/disable"): Need.ACCOUNTS,
     ("POST", "/accounts/{person}/enable"): Need.ACCOUNTS,
     ("POST", "/accounts/{person}/sign-out"): Need.ACCOUNTS,
+    ("GET", "/metrics"): Need.LOOK,
     ("GET", "/"): Need.LOOK,
     ("GET", "/batches/{code}"): Need.LOOK,
     ("GET", "/batches/{code}/charts"): Need.LOOK,

@@ -103,6 +103,11 @@ ENGLISH = GuardPhrases(
                 "not lost.",
                 over="readings are kept again",
             ),
+            Sign.BACKLOG: Said(
+                what="readings come in faster than they are kept; {waiting} messages wait",
+                do="See what sends so much, on the page Sensors; then what slows this computer.",
+                over="readings are kept as they come again",
+            ),
             Sign.ARCHIVE: Said(
                 what="the archive takes nothing; {waiting} readings wait here",
                 do="Start the archive, or check its address and token. Nothing is lost meanwhile.",
@@ -252,6 +257,11 @@ SPANISH = GuardPhrases(
                 do="Revise el disco de la carpeta de datos. Las sondas siguen; lo que tiene el "
                 "bróker no se pierde.",
                 over="las lecturas se guardan otra vez",
+            ),
+            Sign.BACKLOG: Said(
+                what="llegan más lecturas de las que se guardan; {waiting} mensajes esperan",
+                do="Vea qué envía tanto, en la página Sensores; luego, qué frena este equipo.",
+                over="las lecturas se guardan al llegar otra vez",
             ),
             Sign.ARCHIVE: Said(
                 what="el archivo no acepta nada; aquí esperan {waiting} lecturas",

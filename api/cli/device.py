@@ -16,16 +16,23 @@ if TYPE_CHECKING:
     from collector.tokens import DeviceToken, DeviceTokens
 
 DEVICE = """\
-Make, list and revoke the tokens with which devices push readings over HTTP. A token is shown once,
-when it is made; only a hash of it is kept. A change counts at once, also while graftvigil runs.
+Make, list, rotate and revoke the tokens with which devices push readings over HTTP. A token is
+shown once, when it is made; only a hash of it is kept. A change counts at once, also while
+graftvigil runs.
 
   graftvigil device add shed-gateway --all-sensors
   graftvigil device add bag-07 --sensor bag-07 --site site.toml
+  graftvigil device rotate bag-07
   graftvigil device list
   graftvigil device revoke bag-07
 
+Rotating makes a new token beside the old one, which counts until the device first uses the new one,
+or for the days given. Put the new one into the device meanwhile.
+
 Until the first token is made, programs on this machine itself may push without one.
 """
+_MOST_DAYS = 90
+_DAY_MS = 86_400_000
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,39}", re.ASCII)
 
 
@@ -33,11 +40,11 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     """Add `device` to the command line."""
     command = subcommands.add_parser(
         "device",
-        help="make, list and revoke the tokens of devices that push readings",
+        help="make, list, rotate and revoke the tokens of devices that push readings",
         description=DEVICE,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    command.add_argument("do", choices=("add", "list", "revoke"), help="what to do")
+    command.add_argument("do", choices=("add", "list", "rotate", "revoke"), help="what to do")
     command.add_argument("name", nargs="?", help="of the device, as you like to call it")
     speaks = command.add_mutually_exclusive_group()
     speaks.add_argument("--sensor", metavar="ID", help="the one sensor the token may speak for")
@@ -50,6 +57,13 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
         default=Path("site.toml"),
         metavar="FILE",
         help="the site file, in which --sensor is looked up (default: site.toml)",
+    )
+    command.add_argument(
+        "--days",
+        type=float,
+        default=7.0,
+        metavar="N",
+        help="rotate: how long the old token counts if the new one is not used (default: 7)",
     )
     take_data(command)
     command.add_argument("--json", action="store_true", help="print one JSON object")
@@ -70,6 +84,8 @@ def run(arguments: argparse.Namespace) -> int:
         tokens = DeviceTokens(file)
         if arguments.do == "add":
             _add(arguments, tokens)
+        elif arguments.do == "rotate":
+            _rotate(arguments, tokens)
         elif arguments.do == "revoke":
             _revoke(arguments, tokens)
         else:
@@ -102,13 +118,40 @@ def _add(arguments: argparse.Namespace, tokens: DeviceTokens) -> None:
     except NameTaken as trouble:
         msg = f"{trouble}. Revoke it first: graftvigil device revoke {arguments.name}"
         raise CannotGoOn(msg) from trouble
-    if arguments.json:
-        said = {"name": arguments.name, "sensor": arguments.sensor, "token": token}
+    _show(token, arguments.name, arguments.sensor, as_json=arguments.json)
+
+
+def _show(token: str, name: str, sensor: str | None, *, as_json: bool) -> None:
+    if as_json:
+        said = {"name": name, "sensor": sensor, "token": token}
         sys.stdout.write(json.dumps(said) + "\n")
         return
-    speaks = f"sensor {arguments.sensor}" if arguments.sensor else "every sensor"
+    speaks = f"sensor {sensor}" if sensor else "every sensor"
     sys.stdout.write(f"{token}\n")
-    sys.stdout.write(f"The token of {arguments.name}, for {speaks}. It is not shown again.\n")
+    sys.stdout.write(f"The token of {name}, for {speaks}. It is not shown again.\n")
+
+
+def _rotate(arguments: argparse.Namespace, tokens: DeviceTokens) -> None:
+    from api.watch.clock import WallClock, milliseconds
+    from collector.tokens import NoToken
+
+    if not 0 <= arguments.days <= _MOST_DAYS:
+        msg = f"--days {arguments.days:g}: give a number from 0 to {_MOST_DAYS}"
+        raise CannotGoOn(msg)
+    now_ms = milliseconds(WallClock())
+    until_ms = now_ms + round(arguments.days * _DAY_MS)
+    try:
+        token = tokens.rotate(arguments.name, at_ms=now_ms, until_ms=until_ms)
+    except NoToken as trouble:
+        msg = f"{trouble}. `graftvigil device list` shows all"
+        raise CannotGoOn(msg) from trouble
+    newest = [one for one in tokens.listed() if one.name == arguments.name][-1]
+    _show(token, arguments.name, newest.sensor, as_json=arguments.json)
+    if not arguments.json:
+        sys.stdout.write(
+            f"The old one counts until this one is first used, at the latest until "
+            f"{_instant(until_ms)}.\n"
+        )
 
 
 def _revoke(arguments: argparse.Namespace, tokens: DeviceTokens) -> None:
@@ -144,8 +187,14 @@ def _list(arguments: argparse.Namespace, tokens: DeviceTokens) -> None:
 
 
 def _line(one: DeviceToken) -> str:
+    from api.watch.clock import WallClock, milliseconds
+
     speaks = f"sensor {one.sensor}" if one.sensor else "every sensor"
-    ended = "" if one.revoked_ms is None else f", revoked {_instant(one.revoked_ms)}"
+    ended = ""
+    if one.revoked_ms is not None:
+        now = milliseconds(WallClock())
+        how = "counts until its successor is used, or" if one.counts(now) else "revoked"
+        ended = f", {how} {_instant(one.revoked_ms)}"
     return f"{one.name}: {speaks}, made {_instant(one.made_ms)}{ended}"
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import logging
 import os
 import signal
 import sys
@@ -52,9 +51,9 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
 
 def run(arguments: argparse.Namespace) -> int:
     """Run until told to stop; return 0 after a clean stop."""
+    from api.log_lines import write_logs
     from api.settings import SettingsUnusable, load_settings
 
-    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s")
     given = {name: value for name in SETTABLE if (value := getattr(arguments, name)) is not None}
     if "site" in given and "plans" not in given and "GRAFTVIGIL_PLANS" not in os.environ:
         given["plans"] = given["site"].parent / "plans"
@@ -62,6 +61,7 @@ def run(arguments: argparse.Namespace) -> int:
         settings = load_settings(os.environ, given)
     except SettingsUnusable as trouble:
         raise CannotGoOn(str(trouble)) from trouble
+    write_logs(settings.log)
 
     # Imported only now: the parts take seconds to load, and a wrong setting is told at once.
     from api.assemble import CannotStart, assemble

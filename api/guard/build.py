@@ -30,7 +30,11 @@ def guard_of(body: Body, clock: Clock, channels: Channels, leases: Leases | None
     guard = Guard(
         Senses(body, clock, steady),
         Direct(body.book, channels, settings.base_url.rstrip("/")),
-        HouseRules(disk_low=settings.disk_low_mb * MB, disk_out=settings.disk_out_mb * MB),
+        HouseRules(
+            lag_s=float(settings.watch_behind_s),
+            disk_low=settings.disk_low_mb * MB,
+            disk_out=settings.disk_out_mb * MB,
+        ),
         Ending(),
         delays_s={
             **DELAYS_S,

@@ -11,6 +11,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from api.guard.machine import Disk, clock_is_set
 from api.records.guarded import blind_batches
 from api.records.runs import still_alive
+from api.records.sending import due
 from api.records.session import reading, writing
 from api.records.tables import instant
 from api.records.watch import load_position
@@ -44,6 +45,7 @@ log = logging.getLogger(__name__)
 
 DISK_EVERY_S = 30.0
 ALIVE_EVERY_S = 60.0
+_MOST_DUE = 100
 
 
 class Turns(Protocol):
@@ -109,6 +111,21 @@ class _Heard:
     at_s: float
 
 
+@dataclass(frozen=True, slots=True)
+class _Records:
+    """What the records say: blind batches, sensors in work, the watch's next cell.
+
+    `trouble` is what is wrong with them, "" nothing; then the rest is not known.
+    """
+
+    trouble: str = ""
+    blind: frozenset[str] = frozenset()
+    excused: frozenset[str] = frozenset()
+    next_minute: int | None = None
+    overdue_s: float | None = None
+    nodes: tuple[NodeFacts, ...] | None = None
+
+
 @dataclass(slots=True)
 class Senses:
     """Looks at every part, again and again; remembers what it saw last. One thread calls it.
@@ -133,7 +150,8 @@ class Senses:
         """Return what is known now."""
         now, at_s = self.clock.now(), self.steady.seconds()
         jumped_s = self._jumped(now, at_s)
-        records, blind, excused, next_minute, nodes = self._records(now, at_s)
+        known = self._records(now, at_s)
+        next_minute = known.next_minute
         health = self.body.ingest.health()
         waiting, archive = self._archive()
         lag_s = None
@@ -141,19 +159,20 @@ class Senses:
             judged_to = instant(next_minute * MINUTE_MS)
             lag_s = (now - judged_to).total_seconds() - self.body.settings.lateness_s - 60.0
         watched = self._watched(now)
-        broker = self._broker()
+        arriving = self.body.broker()
+        broker = "" if arriving.connected else (arriving.trouble or "not connected")
         backups = None if self.body.backups is None else self.body.backups.state
         if self._deaf_at_s is None or broker or health.failing_since_ms is not None:
             self._deaf_at_s = at_s
         return Facts(
-            sensors=self._sensors(now, at_s, excused, watched),
-            blind=blind,
+            sensors=self._sensors(now, at_s, known.excused, watched),
+            blind=known.blind,
             watched=frozenset(watched),
             broker=broker,
             keeping="" if health.failing_since_ms is None else str(health.failure),
             archive=archive,
             archive_waiting=waiting,
-            records=records,
+            records=known.trouble,
             disk=self._disk_now(at_s),
             jumped_s=jumped_s,
             clock_set=clock_is_set(),
@@ -163,11 +182,14 @@ class Senses:
             alerts_still_s=self._still("alerts", self.body.alerts.signs(), at_s),
             alerts_idle_s=self._still("alerts done", self.body.alerts.done(), at_s),
             alerts_error=self.body.alerts.error() or "",
+            waiting=arriving.waiting,
+            waited_s=None if health.lag_ms is None else health.lag_ms / 1000,
+            overdue_s=known.overdue_s,
             heartbeat_failed=heartbeat_failed,
             heartbeat_error=heartbeat_error,
             backup_age_s=None if backups is None else backups.age_s(now),
             backup_error="" if backups is None else backups.error,
-            nodes=nodes,
+            nodes=known.nodes,
         )
 
     def _jumped(self, now: datetime, at_s: float) -> float:
@@ -183,10 +205,6 @@ class Senses:
             known = self._counted[what] = _Counted(count, at_s)
         return at_s - known.moved_s
 
-    def _broker(self) -> str:
-        health = self.body.broker()
-        return "" if health.connected else (health.trouble or "not connected")
-
     def _archive(self) -> tuple[int, str | None]:
         spool = self.body.spool
         if spool is None:
@@ -197,10 +215,8 @@ class Senses:
             return 0, str(trouble)
         return health.waiting, health.trouble or ""
 
-    def _records(
-        self, now: datetime, at_s: float
-    ) -> tuple[str, frozenset[str], frozenset[str], int | None, tuple[NodeFacts, ...] | None]:
-        """Return what is wrong with the records, blind batches, sensors in work, the watch's cell.
+    def _records(self, now: datetime, at_s: float) -> _Records:
+        """Return what the records say, or what is wrong with them.
 
         And how the other nodes are, None where nobody knows or asks.
         Now and then it is tried whether the records still take something: that we are alive.
@@ -210,19 +226,24 @@ class Senses:
                 position = load_position(db)
                 blind = blind_batches(db)
                 works = works_in_hand(db, now)
+                next_out = due(db, now=now, most=_MOST_DUE)
                 nodes = None if self.body.nodes is None else self.body.nodes(db)
-            due = self._alive_at_s is None or at_s - self._alive_at_s >= ALIVE_EVERY_S
-            if self.run is not None and due:
+            to_say = self._alive_at_s is None or at_s - self._alive_at_s >= ALIVE_EVERY_S
+            if self.run is not None and to_say:
                 with writing(self.body.records) as db:
                     still_alive(db, self.run, at=now)
                 self._alive_at_s = at_s
         except SQLAlchemyError as trouble:
             log.warning("guard_records_failing kind=%s", type(trouble).__name__)
             self._alive_at_s = None
-            return said_of(trouble), frozenset(), frozenset(), None, None
-        excused = {one.place for one in works if one.kind is WorkKind.CALIBRATING}
-        next_minute = None if position is None else position.next_minute
-        return "", blind, frozenset(excused), next_minute, nodes
+            return _Records(said_of(trouble))
+        return _Records(
+            blind=blind,
+            excused=frozenset(one.place for one in works if one.kind is WorkKind.CALIBRATING),
+            next_minute=None if position is None else position.next_minute,
+            overdue_s=max(((now - one.due_at).total_seconds() for one in next_out), default=0.0),
+            nodes=nodes,
+        )
 
     def _disk_now(self, at_s: float) -> DiskFacts | None:
         if self._disk is None:

@@ -106,13 +106,18 @@ class Guard:
         except SQLAlchemyError as trouble:
             log.warning("guard_end_not_kept kind=%s", type(trouble).__name__)
 
+    @property
+    def is_fresh(self) -> bool:
+        """Whether it has looked just now: what was seen longer ago says nothing of now."""
+        looked_s = self.looked_s
+        return looked_s is not None and self.senses.steady.seconds() - looked_s <= FRESH_S
+
     def is_well(self) -> bool:
         """Return whether all that is essential turned when last looked at, just now."""
-        facts, looked_s = self.facts, self.looked_s
-        if facts is None or looked_s is None:
+        facts = self.facts
+        if facts is None:
             return False
-        fresh = self.senses.steady.seconds() - looked_s <= FRESH_S
-        return fresh and not self._dead() and is_essential_well(facts, self.rules)
+        return self.is_fresh and not self._dead() and is_essential_well(facts, self.rules)
 
     def turn(self) -> None:
         """Look at everything once, and keep and say what follows."""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
 from api.v1.problems import Problem
+from api.watch.clock import milliseconds
 
 if TYPE_CHECKING:
     from fastapi import Request
@@ -40,7 +41,7 @@ def sensor_spoken_for(parts: Parts, tokens: DeviceTokens, request: Request) -> s
         raise _unknown()
     if right:
         return None
-    holder = tokens.holder(given)
+    holder = tokens.holder(given, at_ms=milliseconds(parts.clock))
     if holder is None:
         raise _unknown()
     return holder.sensor

@@ -49,6 +49,9 @@ if TYPE_CHECKING:
 WARM_UP_MIN = 6 * 60
 """Where there is no milestone, so many minutes before a span bring delays and trends into step."""
 MOST_SPANS = 12
+MOST_BATCH_MINUTES = 100_000
+"""What the spans that are kept may hold together, some 300 bytes each: a nursery of many batches
+keeps fewer spans, never fewer than two, and the memory that they take stays the same."""
 MOST_RECENT = 100
 NEW_AFTER_S = 1800
 BEHIND_MIN = 3
@@ -249,8 +252,12 @@ class Sight:
                 tape = _Tape(first_minute, minutes, now, book)
                 self._tapes[first_minute, minutes] = tape
             self._tapes.move_to_end((first_minute, minutes))
-            while len(self._tapes) > MOST_SPANS:
-                self._tapes.popitem(last=False)
+            held = sum(one.minutes for one in self._tapes.values()) * len(book.watchlist.batches)
+            while len(self._tapes) > MOST_SPANS or (
+                held > MOST_BATCH_MINUTES and len(self._tapes) > 2
+            ):
+                _, gone = self._tapes.popitem(last=False)
+                held -= gone.minutes * len(book.watchlist.batches)
             return tape
 
     def _begin(self, tape: _Tape) -> None:

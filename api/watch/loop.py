@@ -8,6 +8,7 @@ among several nodes another one does, see `api.watch.held_houses`.
 from __future__ import annotations
 
 import logging
+from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
     from api.records.watch import WatchGap
     from api.watch.clock import Clock
     from api.watch.lots import Lot, Lots
+    from api.watch.pace import Pace
     from collector.stores.base import ReadingStore
 
 log = logging.getLogger(__name__)
@@ -81,6 +83,8 @@ class Watch:
         Called when what a cell said has been kept; None: nobody waits for it.
     lots
         Where what is watched is kept; None: the whole site is, by this process alone.
+    pace
+        Counts how long each minute takes; None: nobody asks.
     """
 
     def __init__(
@@ -95,6 +99,7 @@ class Watch:
         unwatched_after_min: int = UNWATCHED_AFTER_MIN,
         on_event: Callable[[], None] | None = None,
         lots: Lots | None = None,
+        pace: Pace | None = None,
     ) -> None:
         self._book = book
         self._judged_by = book.now
@@ -106,6 +111,7 @@ class Watch:
         self._start_minute = start_minute
         self._unwatched_after_min = unwatched_after_min
         self._on_event = on_event
+        self._pace = pace
         self._going: list[_Going] | None = None
         self._last_turn: datetime | None = None
         self._last_error: str | None = None
@@ -207,7 +213,8 @@ class Watch:
         while going.lot.position.next_minute < end_minute and not stopped():
             if self._book.now is not self._judged_by or closed == most > 0:
                 break  # the next turn goes on with it
-            self._close_next(going, gap, now)
+            with self._pace.timing() if self._pace else nullcontext():
+                self._close_next(going, gap, now)
             closed += 1
             self.signs += 1
         return closed

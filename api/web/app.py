@@ -9,9 +9,6 @@ from typing import TYPE_CHECKING
 
 from fastapi import Depends, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import PlainTextResponse
-from sqlalchemy import text
-from sqlalchemy.exc import SQLAlchemyError
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
@@ -24,7 +21,6 @@ from api.night_sheet.routes import sheet_router
 from api.night_sheet.sheets import NightSheets
 from api.pictures.pictures import Pictures
 from api.pictures.routes import picture_router
-from api.records.session import reading
 from api.replays.running import Replays
 from api.reviewing import Reviews
 from api.v1.description import describe
@@ -38,11 +34,12 @@ from api.web.bench_pages import bench_router
 from api.web.cautions_page import cautions_router
 from api.web.charts_page import charts_router
 from api.web.door import Door, demand_classed
-from api.web.guard import HEADERS, Guard
+from api.web.guard import Guard, headers_for
 from api.web.hold_pages import holding_router
 from api.web.house_page import house_router
 from api.web.labels_page import labels_router
 from api.web.live import Live, live_router
+from api.web.machine_pages import machine_router
 from api.web.pages import Desk, desk, pages_router
 from api.web.people_pages import people_router
 from api.web.photo_pages import photo_pages_router
@@ -127,12 +124,12 @@ def create_app(parts: Parts, sight: Sight) -> FastAPI:
     app.include_router(rings_page_router(at))
     app.include_router(replay_router(at, replays))
     app.include_router(cautions_router(at))
+    app.include_router(machine_router(parts))
     if parts.settings.accounts == "on":
         app.include_router(sign_in_router(at, signing, keeping))
         app.include_router(own_account_router(at, signing, keeping))
         app.include_router(accounts_router(at, keeping))
     app.mount("/static", StaticFiles(directory=Path(__file__).parent / "static"), name="static")
-    _add_health(app, parts)
     _add_answers_to_trouble(app, at)
     describe(app)
     app.add_middleware(Unchanged)
@@ -150,20 +147,6 @@ def accounts_in(parts: Parts) -> tuple[Signing, AccountKeeping]:
 
     signing = Signing(parts.records, parts.clock, site)
     return signing, AccountKeeping(parts.records, parts.clock, site, signing)
-
-
-def _add_health(app: FastAPI, parts: Parts) -> None:
-    @app.get("/healthz", include_in_schema=False)
-    def healthz() -> PlainTextResponse:
-        """Answer whether both stores can be read; how far the watch is says /api/v1/watch."""
-        try:
-            with reading(parts.records) as db:
-                db.execute(text("SELECT 1"))
-            parts.store.last_sequence()
-        except (SQLAlchemyError, StoreFailure) as trouble:
-            log.warning("healthz.failed why=%s", type(trouble).__name__)
-            return PlainTextResponse("a store does not answer\n", status_code=503)
-        return PlainTextResponse("good\n")
 
 
 def _add_answers_to_trouble(app: FastAPI, at: Desk) -> None:
@@ -201,7 +184,7 @@ def _add_answers_to_trouble(app: FastAPI, at: Desk) -> None:
             answer: Response = problem_answer(500, OUR_FAULT, instance=request.url.path)
         else:
             answer = _page(at, request, 500, None)
-        for name, value in HEADERS.items():
+        for name, value in headers_for(at.parts.settings.base_url).items():
             answer.headers[name] = value
         return answer
 

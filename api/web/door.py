@@ -137,7 +137,7 @@ class Door:
                 instance=path,
                 headers={"www-authenticate": "Bearer"},
             )
-        if path == "/events":
+        if path in {"/events", "/metrics"}:
             return PlainTextResponse(said, status_code=HTTPStatus.UNAUTHORIZED)
         if nobody:
             return RedirectResponse("/set-up", status_code=HTTPStatus.SEE_OTHER)

@@ -1,7 +1,7 @@
 """Keeps strangers out of every request: foreign hosts, foreign forms, foreign scripts.
 
-Nobody signs in, and only this machine may connect, so the danger is a page of someone else's open
-in the same browser. It may neither read our pages under another name nor send our forms.
+The danger here is a page of someone else's that is open in the same browser. It may neither read
+our pages under another name nor send our forms. Who may do what, the door decides behind this.
 """
 
 from __future__ import annotations
@@ -35,6 +35,17 @@ HEADERS = {
 }
 
 
+BY_TLS_ALONE = "max-age=31536000"
+"""A year: whoever came by https once is never led to plain http by somebody in between."""
+
+
+def headers_for(base_url: str) -> dict[str, str]:
+    """Return what every answer carries; where people come by https, that they always are to."""
+    if urlsplit(base_url).scheme == "https":
+        return {**HEADERS, "strict-transport-security": BY_TLS_ALONE}
+    return HEADERS
+
+
 class Guard:
     """Wraps the whole application; `base_url` is how people reach it."""
 
@@ -42,6 +53,7 @@ class Guard:
         self._app = app
         ours = urlsplit(base_url)
         self._place = ours.netloc.lower()
+        self._headers = headers_for(base_url)
         self._hosts = LOOPBACK | ({ours.hostname.lower()} if ours.hostname else set())
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -51,9 +63,9 @@ class Guard:
             return
         refusal = self._refusal(scope)
         if refusal is not None:
-            await refusal(scope, receive, _with_headers(send))
+            await refusal(scope, receive, _with_headers(send, self._headers))
             return
-        await self._app(scope, receive, _with_headers(send))
+        await self._app(scope, receive, _with_headers(send, self._headers))
 
     def _refusal(self, scope: Scope) -> Response | None:
         headers = Headers(scope=scope)
@@ -82,11 +94,11 @@ def _answer(scope: Scope, status: int, detail: str) -> Response:
     return PlainTextResponse(detail, status_code=status)
 
 
-def _with_headers(send: Send) -> Send:
+def _with_headers(send: Send, ours: dict[str, str]) -> Send:
     async def sending(message: Message) -> None:
         if message["type"] == "http.response.start":
             headers = MutableHeaders(scope=message)
-            for name, value in HEADERS.items():
+            for name, value in ours.items():
                 headers.setdefault(name, value)
             headers.setdefault("cache-control", "no-store")
         await send(message)

@@ -10,7 +10,7 @@ import tomllib
 
 import pytest
 
-RECIPES = ("demo", "test", "bench", "check", "docs", "lock", "install", "common")
+RECIPES = ("demo", "test", "bench", "check", "docs", "lock", "install", "common", "audit")
 LISTED = re.compile(r"^([A-Za-z0-9._-]+)==\S+.*\\$", re.M)
 
 

@@ -33,8 +33,10 @@ WELL = Facts(
     watch_still_s=0.0,
     alerts_still_s=0.0,
     alerts_idle_s=0.0,
+    waiting=0,
     heartbeat_failed=0,
     backup_age_s=3600.0,
+    nodes=(),
 )
 
 
@@ -159,6 +161,23 @@ def test_a_disk_is_told_by_room_files_pace_and_whether_it_takes_writing(disk, ex
 def test_at_the_present_pace_it_says_when_the_disk_is_full():
     disk = replace(DISK, free=864_000_000, loss_bytes_s=10_000.0)
     assert openings(replace(WELL, disk=disk))["disk_low"].lasts_s == pytest.approx(86_400)
+
+
+@pytest.mark.parametrize(
+    ("waiting", "waited_s", "expected"),
+    [
+        (999, 0.5, set()),
+        (1000, 0.5, {"backlog"}),
+        (5, 59.0, set()),
+        (5, 61.0, {"backlog"}),
+        (0, 61.0, set()),  # all that waited so long has been kept
+    ],
+)
+def test_more_coming_in_than_is_kept_is_a_backlog(waiting, waited_s, expected):
+    facts = replace(WELL, waiting=waiting, waited_s=waited_s)
+    assert set(openings(facts)) == expected
+    # While nothing can be kept at all, that is what is said.
+    assert "backlog" not in openings(replace(facts, keeping="disk full"))
 
 
 def test_what_nobody_can_know_is_neither_wrong_nor_right():

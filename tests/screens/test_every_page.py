@@ -39,6 +39,7 @@ NO_PAGES = {
     "/bench-worker.js": "a script",
     "/events": "a stream",
     "/healthz": "a word for machines",
+    "/metrics": "figures for machines",
     "/labels.pdf": "a file to print",
     "/plans/{name}/versions/{version}": "a file",
     "/b/{code}": "leads to the page at the bench",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import threading
 
+import numpy as np
 import paho.mqtt.client as mqtt
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
@@ -198,3 +199,38 @@ def test_over_a_real_broker_answers_and_readings_go_each_their_way(dry, buttons,
     assert state(dry) is AlarmState.ACKNOWLEDGED
     assert dry.store.count() == before + 2
     assert list(rejects.newest(9)) == []
+
+
+def mutilated(sent: bytes, rng: np.random.Generator) -> bytes:
+    torn = bytearray(sent)
+    for _ in range(rng.integers(1, 5)):
+        at = int(rng.integers(len(torn)))
+        match rng.integers(3):
+            case 0:
+                torn[at] = int(rng.integers(256))
+            case 1:
+                del torn[at : at + int(rng.integers(1, 30))]
+            case 2:
+                torn[at:at] = rng.bytes(int(rng.integers(1, 30)))
+        torn = torn or bytearray(b"0")
+    return bytes(torn)
+
+
+def test_no_mutilated_answer_raises_or_is_taken(dry, buttons):
+    rng, whole = np.random.default_rng(7), answer(dry)
+    said = json.loads(whole)
+    odd = [b"", b"null", b"[]", b"{" * 5000, b'{"at": 1e999}', b"\xff" * 300, b"9" * 100_000]
+    odd += [
+        json.dumps(said | {"at": 10**30}).encode(),
+        json.dumps(said | {"code": "9" * 5000}).encode(),
+    ]
+    for payload in (*odd, *(mutilated(whole, rng) for _ in range(300))):
+        try:
+            same = json.loads(payload) == said
+        except (ValueError, RecursionError):
+            same = False
+        if not same:
+            buttons.take(Message(TOPIC, payload, 0))
+    assert state(dry) is AlarmState.UNACKNOWLEDGED
+    buttons.take(Message(TOPIC, whole, 0))
+    assert state(dry) is AlarmState.ACKNOWLEDGED

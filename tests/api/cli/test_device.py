@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from api.cli.main import main
+from api.watch.clock import WallClock, milliseconds
 from collector.stores.sqlite_file import SqliteFile
 from collector.tokens import MARK, DeviceTokens
 
@@ -32,7 +33,7 @@ def device(data, capsys):
 
 def holder(data: Path, token: str):
     file = SqliteFile(data / "readings.sqlite")
-    found = DeviceTokens(file).holder(token)
+    found = DeviceTokens(file).holder(token, at_ms=milliseconds(WallClock()))
     file.close()
     return found
 
@@ -91,3 +92,23 @@ def test_what_cannot_be_done_is_said_with_the_way_out(device, words, said):
 
 def test_an_empty_list_says_that_this_machine_may_push(device):
     assert "without one" in device("list")[1]
+
+
+def test_a_token_is_rotated_and_the_old_one_counts_on_until_the_new_one_is_used(device, data):
+    _, said, _ = device("add", "bag-07", "--sensor", "bag-07", "--site", str(SITE))
+    old = said.splitlines()[0]
+    code, said, _ = device("rotate", "bag-07")
+    new = said.splitlines()[0]
+    assert code == 0
+    assert new.startswith(MARK)
+    assert "counts until this one is first used" in said
+    assert "counts until its successor is used" in device("list")[1]
+    assert holder(data, old).sensor == "bag-07"
+    assert holder(data, new).sensor == "bag-07"
+    assert holder(data, old) is None
+    code, _, said = device("rotate", "nobody")
+    assert code == 2
+    assert "has no token" in said
+    code, _, said = device("rotate", "bag-07", "--days", "1000")
+    assert code == 2
+    assert "--days" in said

@@ -70,3 +70,17 @@ def test_every_answer_carries_the_security_headers(looking, path):
     assert "http" not in policy
     assert headers["x-content-type-options"] == "nosniff"
     assert headers["referrer-policy"] == "same-origin"
+
+
+def test_whoever_came_by_https_is_told_to_stay_with_it(serving, tern_hollow, client):
+    assert "strict-transport-security" not in client.get("/").headers
+    settings = tern_hollow.parts.settings.model_copy(
+        update={"base_url": "https://watch.tern-hollow.invalid"}
+    )
+    with serving(replace(tern_hollow.parts, settings=settings)) as address:
+        for path in ("/", "/nothing", "/api/v1/no", "/static/style.css"):
+            headers = httpx.get(f"{address}{path}").headers
+            assert headers["strict-transport-security"] == "max-age=31536000"
+        refused = httpx.get(f"{address}/", headers={"host": "elsewhere.invalid"})
+        assert refused.status_code == 421
+        assert "strict-transport-security" in refused.headers

@@ -56,7 +56,7 @@ NOT_TRIED = {
     "/plans/{name}/versions/{version}": "the plan's own text",
     "/cautions": "tells nothing that was measured",
     "/b/{code}": "leads on to a bench",
-    **dict.fromkeys(("/healthz", "/events"), "not read by people"),
+    **dict.fromkeys(("/healthz", "/metrics", "/events"), "not read by people"),
 }
 NO_TEMPERATURE = {
     *("/todo", "/works", "/staff", "/labels", "/settings", "/alarms", "/bench/{code}", "/plans"),
