@@ -29,8 +29,9 @@ def main(found: Path, said: Path, status: int) -> int:
         for known in one["vulns"]:
             fixed = ", ".join(known.get("fix_versions") or ["none yet"])
             say(f"KNOWN: {one['name']} {one['version']}: {known['id']}; fixed in {fixed}")
-    for one in skipped:
-        say(f"not looked up: {one['name']}: {one['skip_reason']}")
+    if skipped:
+        names = ", ".join(one["name"] for one in skipped)
+        say(f"not looked up: {names}", f"of the first it is said: {skipped[0]['skip_reason']}")
     if bad:
         say(f"{len(bad)} of {looked_up} packages looked up have something known against them.")
         return KNOWN

@@ -4,8 +4,8 @@
 #
 # Ends with 0: every package was looked up and nothing is known against any. 1: something is known,
 # and stands above. 3: not everything could be looked up, as without a network; says so, and never
-# passes for clean. Not part of deploy/test.sh: what others publish overnight, or a service that is
-# away, must not turn a change red. Run it before a release and each week, by a timer.
+# passes for clean. deploy/test.sh calls it last: what is known fails there, and what could not be
+# looked up is said and does not. Run it each week as well, by a timer.
 set -eu
 root=$(cd -- "$(dirname -- "$0")/.." && pwd)
 . "$root/deploy/common.sh"

@@ -92,6 +92,9 @@ tell "$with_pages" pages
 tell "$with_screens" screens
 tell "$with_people" people
 tell "$with_servers" servers
+# Ends with 3 where nobody could be asked: it has said so itself, and that is no fault of the change.
+say "== audit of the dependencies"
+sh "$root/deploy/audit.sh" >&2 || [ $? -eq 3 ] || status=1
 if [ "$status" -ne 0 ]; then
     # Once more at the end: what failed stands far up in what was told.
     say "== what failed"

@@ -172,14 +172,14 @@ def _add_answers_to_trouble(app: FastAPI, at: Desk) -> None:
 
     @app.exception_handler(StoreFailure)
     def store_away(request: Request, trouble: StoreFailure) -> Response:
-        log.error("web.store_failed path=%s why=%s", request.url.path, trouble)
+        log.error("web.store_failed route=%s why=%s", _route(request), trouble)
         if _is_api(request):
             return problem_answer(503, STORE_AWAY, instance=request.url.path)
         return _page(at, request, 503, None)
 
     @app.exception_handler(Exception)
     def our_fault(request: Request, trouble: Exception) -> Response:
-        log.error("web.fault path=%s", request.url.path, exc_info=trouble)
+        log.error("web.fault route=%s", _route(request), exc_info=trouble)
         if _is_api(request):
             answer: Response = problem_answer(500, OUR_FAULT, instance=request.url.path)
         else:
@@ -187,6 +187,11 @@ def _add_answers_to_trouble(app: FastAPI, at: Desk) -> None:
         for name, value in headers_for(at.parts.settings.base_url).items():
             answer.headers[name] = value
         return answer
+
+
+def _route(request: Request) -> str:
+    """Return the form of the address, fit for a log: the address itself may hold a link's token."""
+    return str(getattr(request.scope.get("route"), "path", "-"))
 
 
 def _is_api(request: Request) -> bool:
