@@ -292,6 +292,15 @@ class Nursery:
                 self.nodes.pop(name).gone()
         return said
 
+    def holder_of(self, name: str) -> str:
+        """Return the node that holds a house; of a node's name itself."""
+        for one, node in self.nodes.items():
+            said = node.ask()
+            assert said is not None
+            if name in said["held"]:
+                return one
+        return name
+
     def lose(self, name: str) -> None:
         """Kill a node while it waits."""
         node = self.nodes.pop(name)
@@ -394,7 +403,7 @@ def lived(
 ) -> int:
     """Live through the slots; return how many kills there were. Each is (node, how, number).
 
-    "idle": it dies while it waits. "statement": before its statement of this number of a turn.
+    "idle": it, or who holds that house, dies while it waits. "statement": before its statement of this number of a turn.
     "mail": whoever sends the next message, while the mail server has it and has not said so. "all":
     nobody is left for so many slots. One who was killed alone is back three slots later.
     """
@@ -410,6 +419,7 @@ def lived(
         name, how, number = kills.get(slot, ("", "", 0))
         fates: dict[str, tuple[int, int]] = {}
         if how == "idle":
+            name = nursery.holder_of(name)
             nursery.lose(name)
         elif how == "statement":
             fates[name] = (number, signal.SIGKILL)
@@ -444,8 +454,8 @@ def test_whichever_node_is_killed_people_are_told_as_if_none_was(make, publisher
         5: ("a", "idle", 0),
         10: ("b", "statement", 9),
         16: ("a", "statement", 25),
-        21: ("b", "idle", 0),  # with a late word that it has not looked at, as in 28
-        28: ("a", "idle", 0),
+        21: ("east", "idle", 0),  # with a late word that it has not looked at, as in 28
+        28: ("east", "idle", 0),
         33: ("", "mail", 0),
         39: ("", "mail", 0),
         44: ("a", "statement", 21),
