@@ -403,9 +403,10 @@ def lived(
 ) -> int:
     """Live through the slots; return how many kills there were. Each is (node, how, number).
 
-    "idle": it, or who holds that house, dies while it waits. "statement": before its statement of this number of a turn.
-    "mail": whoever sends the next message, while the mail server has it and has not said so. "all":
-    nobody is left for so many slots. One who was killed alone is back three slots later.
+    "idle": it, or who holds that house, dies while it waits. "statement": before its statement of
+    this number of a turn. "mail": whoever sends the next message, while the mail server has it and
+    has not said so. "all": nobody is left for so many slots. One who was killed alone is back
+    three slots later.
     """
     killed = 0
     back: dict[int, list[str]] = {}
