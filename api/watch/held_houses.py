@@ -134,6 +134,10 @@ class HeldHouses:
             )
             save_house(db, position, from_minute=lot.position.next_minute)
 
+    def demand(self, db: Connection, lot: Lot) -> None:
+        """Raise LeaseLost unless every house of the lot is ours now."""
+        self._leases.demand(db, lot.terms)
+
     def keep_milestone(self, db: Connection, lot: Lot, minute: int, state: EvaluatorState) -> None:
         """Keep the state of each house before a cell."""
         for house, kept in self._parts(lot, state).items():

@@ -208,7 +208,7 @@ class Watch:
     ) -> int:
         """Close what is due of a lot, `most` cells of it at most, 0: all; return how many."""
         self._take_in(going, now)
-        gap = self._gap(going.lot.position.next_minute, end_minute, now)
+        gap = self._gap(going.lot, end_minute, now)
         closed = 0
         while going.lot.position.next_minute < end_minute and not stopped():
             if self._book.now is not self._judged_by or closed == most > 0:
@@ -271,11 +271,13 @@ class Watch:
                 lot.position = moved
                 log.info("watch_late readings=%d sequence=%d", len(marks), taken.sequence)
 
-    def _gap(self, next_minute: int, end_minute: int, now: datetime) -> WatchGap | None:
+    def _gap(self, lot: Lot, end_minute: int, now: datetime) -> WatchGap | None:
         """Return the stretch that nobody watched and that is being caught up on, if any."""
+        next_minute = lot.position.next_minute
         if next_minute >= end_minute:
             return None
         with writing(self._records) as db:
+            self._lots.demand(db, lot)
             gap = gap_over(db, next_minute)
             if gap is not None:
                 if end_minute <= gap.to_minute:

@@ -69,6 +69,10 @@ class Lots(Protocol):
         """Move a lot on within a write transaction; raises if that is not ours to do."""
         ...
 
+    def demand(self, db: Connection, lot: Lot) -> None:
+        """Raise, within a write transaction, if the lot is not ours to write of."""
+        ...
+
     def keep_milestone(self, db: Connection, lot: Lot, minute: int, state: EvaluatorState) -> None:
         """Keep the state before a cell for charts of later days."""
         ...
@@ -104,6 +108,9 @@ class WholeSite:
         """Move the lot on; raises WatchMovedOn if another watch did."""
         kept = lot.position.state if state is lot.state else packed(state)
         save_position(db, replace(moved, state=kept), moved_from=lot.position)
+
+    def demand(self, db: Connection, lot: Lot) -> None:
+        """Let be: it is ours."""
 
     def keep_milestone(
         self,

@@ -292,6 +292,15 @@ class Nursery:
                 self.nodes.pop(name).gone()
         return said
 
+    def holder_of(self, name: str) -> str:
+        """Return the node that holds a house; of a node's name itself."""
+        for one, node in self.nodes.items():
+            said = node.ask()
+            assert said is not None
+            if name in said["held"]:
+                return one
+        return name
+
     def lose(self, name: str) -> None:
         """Kill a node while it waits."""
         node = self.nodes.pop(name)
@@ -394,9 +403,10 @@ def lived(
 ) -> int:
     """Live through the slots; return how many kills there were. Each is (node, how, number).
 
-    "idle": it dies while it waits. "statement": before its statement of this number of a turn.
-    "mail": whoever sends the next message, while the mail server has it and has not said so. "all":
-    nobody is left for so many slots. One who was killed alone is back three slots later.
+    "idle": it, or who holds that house, dies while it waits. "statement": before its statement of
+    this number of a turn. "mail": whoever sends the next message, while the mail server has it and
+    has not said so. "all": nobody is left for so many slots. One who was killed alone is back
+    three slots later.
     """
     killed = 0
     back: dict[int, list[str]] = {}
@@ -410,6 +420,7 @@ def lived(
         name, how, number = kills.get(slot, ("", "", 0))
         fates: dict[str, tuple[int, int]] = {}
         if how == "idle":
+            name = nursery.holder_of(name)
             nursery.lose(name)
         elif how == "statement":
             fates[name] = (number, signal.SIGKILL)
@@ -442,13 +453,13 @@ def test_whichever_node_is_killed_people_are_told_as_if_none_was(make, publisher
         lived(calm, publisher, "calm", calm_box, {}, names=["a"])
     kills = {
         5: ("a", "idle", 0),
-        11: ("b", "statement", 9),
+        10: ("b", "statement", 9),
         16: ("a", "statement", 25),
-        22: ("b", "statement", 21),
-        27: ("", "mail", 0),
-        33: ("b", "idle", 0),
+        21: ("east", "idle", 0),  # with a late word that it has not looked at, as in 28
+        28: ("east", "idle", 0),
+        33: ("", "mail", 0),
         39: ("", "mail", 0),
-        44: ("a", "statement", 13),
+        44: ("a", "statement", 21),
     }
     with postbox() as (torn_box, port):
         torn = make("torn", port)
@@ -457,7 +468,7 @@ def test_whichever_node_is_killed_people_are_told_as_if_none_was(make, publisher
     found = {what: torn.rows(query) for what, query in QUERIES.items()}
     assert len(undisturbed["alarms"]) == 5
     assert len(undisturbed["changes"]) > 15
-    assert len(undisturbed["late"]) == 9
+    assert len(undisturbed["late"]) == 7
     assert {row[0] for row in undisturbed["positions"]} == {"east", "west"}
     assert undisturbed["gaps"] == undisturbed["unsent"] == []
     for what, rows in undisturbed.items():
@@ -537,16 +548,27 @@ def test_a_node_that_was_stopped_and_wakes_after_its_lease_writes_nothing(make, 
             nursery.hear(publisher, "asleep", slot)
         nursery.pass_ms(LEASE_MS)
         nursery.at_s += 10 * 60
-        assert nursery.turn(box)["b"]["held"] == ["east", "west"]
+        # b has taken the houses, and is about to judge the minutes that were missed.
+        said = nursery.nodes["b"].ask(steady_s=nursery.lease_ms / 1000, leases=True)
+        assert said is not None
+        assert said["held"] == ["east", "west"]
         tables = (*QUERIES, "folders")
         queries = QUERIES | {"folders": "SELECT house, folder, sequence FROM house_positions"}
         before = {what: nursery.rows(queries[what]) for what in tables}
-        assert {folder for _, folder, _ in before["folders"]} == {"folder-b"}
+        assert {folder for _, folder, _ in before["folders"]} == {"folder-a"}
         # It wakes, with its clock where it was: to all it knows, the houses are its own.
         os.kill(sleeper.process, signal.SIGCONT)
         said = sleeper.ask(at_s=nursery.at_s, steady_s=asleep_s, watch=True)
         assert said is not None
         assert (said["closed"], said["held"]) == (0, ["east", "west"])
+        assert {what: nursery.rows(queries[what]) for what in tables} == before
+        # The other goes on from there, and the sleeper writes nothing after it either.
+        assert nursery.turn(box)["b"]["closed"] > 5
+        before = {what: nursery.rows(queries[what]) for what in tables}
+        assert {folder for _, folder, _ in before["folders"]} == {"folder-b"}
+        said = sleeper.ask(at_s=nursery.at_s, steady_s=asleep_s, watch=True)
+        assert said is not None
+        assert said["closed"] == 0
         assert {what: nursery.rows(queries[what]) for what in tables} == before
         # Once it looks at the leases again, it stands by.
         said = sleeper.ask(at_s=nursery.at_s, steady_s=nursery.lease_ms / 1000, leases=True)
