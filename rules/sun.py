@@ -4,7 +4,8 @@ Whether it is day or night is always read from a whole UTC day worked out at onc
 asked for alone and a season asked for together can never differ.
 """
 
-# pvlib carries no types; what comes out of it is given one here.
+# pvlib carries no types; what comes out of it is given one here. It is imported where it is asked:
+# that takes as long as all the rest of the program together, and much never asks for the sun.
 # pyright: reportMissingTypeStubs=false, reportUnknownMemberType=false
 
 from __future__ import annotations
@@ -15,7 +16,6 @@ from typing import TYPE_CHECKING, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
-from pvlib import atmosphere, clearsky, irradiance, spa
 
 from rules.domain import admitted
 from rules.local_time import day_span_ms
@@ -133,6 +133,8 @@ def clear_sky_irradiance_w_m2(
     """
     position = sun_position(place, minutes)
     day_of_year = _day_of_year(minutes)
+    from pvlib import irradiance
+
     beyond_air = cast("Floats", irradiance.get_extra_radiation(day_of_year))
     return clear_sky_of_zenith_w_m2(
         90.0 - position.apparent_elevation_deg,
@@ -169,6 +171,8 @@ def clear_sky_of_zenith_w_m2(
     ...                          extraterrestrial_w_m2=np.full(2, 1364.0)).round(1).tolist()
     [1054.2, 469.6]
     """
+    from pvlib import atmosphere, clearsky
+
     # Always floats: a whole-number series of zeniths is cut to whole watts inside some models.
     zenith = admitted(apparent_zenith_deg, lowest=0.0, highest=180.0, name="zenith", unit="degrees")
     haze = admitted(linke_turbidity, lowest=1.0, highest=10.0, name="Linke turbidity", unit="")
@@ -255,6 +259,8 @@ def _day_up(
 def _day_clear(latitude_deg: float, longitude_deg: float, elevation_m: float, day: int) -> Floats:
     minutes = day * _DAY_MINUTES + np.arange(_DAY_MINUTES, dtype=np.int64)
     apparent = _position(latitude_deg, longitude_deg, elevation_m, minutes)[2]
+    from pvlib import irradiance
+
     beyond_air = cast("Floats", irradiance.get_extra_radiation(_day_of_year(minutes)))
     lit = clear_sky_of_zenith_w_m2(
         90.0 - apparent,
@@ -277,6 +283,8 @@ def _position(
     latitude_deg: float, longitude_deg: float, elevation_m: float, minutes: NDArray[np.int64]
 ) -> tuple[Floats, ...]:
     """Apparent zenith, zenith, apparent elevation, elevation, azimuth, equation of time."""
+    from pvlib import spa
+
     middle_s = minutes.astype(np.float64) * 60.0 + 30.0
     return cast(
         "tuple[Floats, ...]",

@@ -16,7 +16,7 @@ from rules.standing import standing_at
 GIVEN = given(data=st.data())
 # Cases are cheap and the corners many: a hundred more than the profile asks of other tests.
 UNHURRIED = settings(
-    max_examples=100 + settings.default.max_examples,
+    max_examples=2 * settings.default.max_examples,
     deadline=None,
     suppress_health_check=[
         HealthCheck.too_slow,

@@ -222,7 +222,7 @@ def joined(parts):
 
 
 UNHURRIED = settings(
-    max_examples=150 + settings.default.max_examples,
+    max_examples=3 * settings.default.max_examples,
     deadline=None,
     suppress_health_check=[
         HealthCheck.too_slow,

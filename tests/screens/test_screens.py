@@ -191,7 +191,7 @@ def test_the_rest_of_the_pages_is_one_tap_away_and_stays_on_the_screen(look):
              return [box.left, window.innerWidth - box.right, box.height];
            })"""
     )
-    assert len(boxes) == 7
+    assert len(boxes) == 8
     assert all(left >= 0 and right >= 0 and high >= 44 for left, right, high in boxes)
     look.picture("more")
     look.page.get_by_role("link", name="Staff", exact=True).click()
