@@ -98,6 +98,6 @@ sh "$root/deploy/audit.sh" >&2 || [ $? -eq 3 ] || status=1
 if [ "$status" -ne 0 ]; then
     # Once more at the end: what failed stands far up in what was told.
     say "== what failed"
-    grep -h -E '^(FAILED|ERROR|E  )' "$told"/* || say "nothing by name: see above"
+    grep -h -E '^(FAILED|ERROR) ' "$told"/* || say "nothing by name: see above"
 fi
 exit "$status"

@@ -106,8 +106,7 @@ class WholeSite:
 
     def save(self, db: Connection, lot: Lot, moved: WatchPosition, state: EvaluatorState) -> None:
         """Move the lot on; raises WatchMovedOn if another watch did."""
-        kept = lot.position.state if state is lot.state else packed(state)
-        save_position(db, replace(moved, state=kept), moved_from=lot.position)
+        save_position(db, replace(moved, state=packed(state)), moved_from=lot.position)
 
     def demand(self, db: Connection, lot: Lot) -> None:
         """Let be: it is ours."""

@@ -20,6 +20,7 @@ from api.records.alarms import (
 )
 from api.records.outbox import MessageKind, newest_messages
 from api.records.session import writing
+from api.records.states import unpacked
 from api.records.tables import watch_position
 from api.records.watch import (
     WatchMovedOn,
@@ -141,6 +142,16 @@ def test_a_reading_for_a_closed_minute_is_marked_late_and_changes_nothing(nurser
         (mark,) = late_readings(db, first_minute=first, end_minute=first + 99)
         assert standing_alarms(db) == ()
     assert (mark.channel, mark.at_ms, mark.minute) == ("bag-7/humidity", late_ms, first + 1)
+
+
+def test_a_late_reading_leaves_a_state_that_the_next_start_can_read(nursery):
+    nursery.pass_minutes(0, [DAMP] * 6)
+    late_ms = (first_minute(nursery) + 1) * MINUTE_MS + 40_000
+    nursery.store.keep([Reading("bag-7/humidity", late_ms, 5.0)])
+    nursery.watch.turn()
+    with nursery.db() as db:
+        kept = load_position(db)
+    assert unpacked(kept.state).minute == kept.next_minute - 1
 
 
 def test_readings_from_before_the_watch_began_are_not_late(nursery):
