@@ -63,7 +63,9 @@ for folder in $servers $screens; do
     ignored="$ignored --ignore=$folder"
 done
 told=$(mktemp -d)
-trap 'rm -rf -- "$told"' EXIT
+TESTS_SHARE=$(mktemp -d)
+export TESTS_SHARE
+trap 'rm -rf -- "$told" "$TESTS_SHARE"' EXIT
 run_beside() {
     name=$1
     shift

@@ -5,8 +5,11 @@ One file because fixtures that several folders share can stand nowhere else.
 
 from __future__ import annotations
 
+import fcntl
+import gc
 import importlib.util
 import os
+import shutil
 import signal
 import socket
 import subprocess
@@ -32,6 +35,16 @@ if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
 IN_CI = bool(os.environ.get("CI"))
+
+# What is loaded once stays; looking through it again and again took a fifth of the time.
+gc.set_threshold(20_000, 20, 100)
+
+
+def pytest_collection_finish() -> None:
+    """Leave all that was loaded for the tests out of what is looked through."""
+    gc.collect()
+    gc.freeze()
+
 
 settings.register_profile("quick", max_examples=50, deadline=None, derandomize=False)
 settings.register_profile("ci", max_examples=30, deadline=None, derandomize=True, print_blob=True)
@@ -334,11 +347,28 @@ def cover_days(pages_nursery: ModuleType) -> ModuleType:
 
 
 @pytest.fixture(scope="session")
-def filled(pages_nursery: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def filled_once(tmp_path_factory: pytest.TempPathFactory) -> Callable[..., Path]:
+    """Fill a folder that is only to be copied; of several processes, the first one fills it."""
+    share = Path(os.environ.get("TESTS_SHARE") or tmp_path_factory.mktemp("share"))
+
+    def once(name: str, fill: Callable[[Path], object]) -> Path:
+        folder, half = share / name, share / f"{name}.half"
+        with (share / f"{name}.lock").open("w") as lock:
+            fcntl.flock(lock, fcntl.LOCK_EX)
+            if not folder.exists():
+                shutil.rmtree(half, ignore_errors=True)  # of one that was stopped
+                half.mkdir()
+                fill(half)
+                half.rename(folder)
+        return folder
+
+    return once
+
+
+@pytest.fixture(scope="session")
+def filled(pages_nursery: ModuleType, filled_once: Callable[..., Path]) -> Path:
     """A folder into which the recorded night was played, to be copied."""
-    folder = tmp_path_factory.mktemp("filled")
-    pages_nursery.fill(folder)
-    return folder
+    return filled_once("night", pages_nursery.fill)
 
 
 @pytest.fixture
@@ -391,11 +421,9 @@ def looking(looked_at: str) -> Iterator[httpx.Client]:
 
 
 @pytest.fixture(scope="session")
-def four_days(cover_days: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def four_days(cover_days: ModuleType, filled_once: Callable[..., Path]) -> Path:
     """A folder into which four hot days were played, to be copied."""
-    folder = tmp_path_factory.mktemp("four-days")
-    cover_days.fill(folder)
-    return folder
+    return filled_once("four-days", cover_days.fill)
 
 
 @pytest.fixture

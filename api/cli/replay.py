@@ -10,6 +10,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pydantic_core import PydanticSerializationError
+
 from api.cli import what_if
 from api.cli.main import FOUND_TROUBLE, GOOD, CannotGoOn
 from api.cli.options import take_data, take_plans, take_site
@@ -91,7 +93,10 @@ def run(arguments: argparse.Namespace) -> int:
     """Replay, and print what it comes to; Ctrl-C leaves nothing behind."""
     try:
         return _replayed(arguments)
-    except KeyboardInterrupt:
+    except (KeyboardInterrupt, PydanticSerializationError) as stopped:
+        # Ctrl-C while a model is written as JSON comes out of the library as an error of its own.
+        if "KeyboardInterrupt" not in repr(stopped):
+            raise
         sys.stderr.write("\ngraftvigil replay: stopped; nothing was changed\n")
         return FOUND_TROUBLE
 
