@@ -72,6 +72,7 @@ class Guard:
     delays_s: Mapping[Sign, tuple[float, float]] = field(default_factory=lambda: DELAYS_S)
     facts: Facts | None = None
     looked_s: float | None = None
+    _stopping: threading.Event = field(default_factory=threading.Event)
     _lasting: dict[str, Lasting] | None = None
     _spoke: bool = True
     _by_hand: set[str] = field(default_factory=set)
@@ -147,6 +148,7 @@ class Guard:
 
     def run(self, stop: threading.Event) -> None:
         """Turn every few seconds until `stop`; faults are logged, then tried again."""
+        self._stopping = stop
         while not stop.is_set():
             try:
                 self.turn()
@@ -219,8 +221,12 @@ class Guard:
         """End the process if a thread has died, or a part hangs for good.
 
         Failing is not hanging: a watch that fails on a store that is away turns on, and is left.
+        Once the program is asked to stop, its threads end one after another, as they are to.
         """
-        for name in self._dead():
+        dead = self._dead()
+        if self._stopping.is_set():
+            return
+        for name in dead:
             self.ending.give_up(f"thread {name} has died")
         for name, still in (("watch", facts.watch_still_s), ("alerts", facts.alerts_still_s)):
             if still is not None and still > HUNG_S:

@@ -343,6 +343,25 @@ def said_of(sign: Sign) -> object:
     return guard_phrases("en").signs[sign]
 
 
+def test_threads_that_end_because_all_was_asked_to_stop_are_no_fault(ward):
+    """The guard may be in the midst of a turn when the others end."""
+    stop = threading.Event()
+    gone = threading.Thread(target=stop.set, name="book")
+
+    def in_the_midst() -> bool:
+        if gone.ident is None:
+            gone.start()
+            gone.join()
+        return True
+
+    ward.guard.speaks = in_the_midst
+    ward.guard.threads = (gone,)
+    ward.guard.ending = Given()
+    ward.guard.run(stop)
+    assert not gone.is_alive()
+    assert ward.guard.ending.why == ""
+
+
 def test_a_thread_that_died_ends_the_process(ward):
     gone = threading.Thread(target=lambda: None, name="spool")
     gone.start()
