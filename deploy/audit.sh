@@ -17,9 +17,10 @@ told=$(mktemp -d)
 trap 'rm -rf -- "$told"' EXIT
 service=${GRAFTVIGIL_AUDIT_SERVICE:-pypi}
 
-# Names and versions come from our list alone; nothing is resolved or installed.
+# Names and versions come from our list alone; nothing is resolved or installed. A service that never
+# answers is given up on.
 status=0
-"$venv/bin/pip-audit" --requirement "$root/deploy/$list" --no-deps --disable-pip \
+timeout 120 "$venv/bin/pip-audit" --requirement "$root/deploy/$list" --no-deps --disable-pip \
     --vulnerability-service "$service" --format json --progress-spinner off --timeout 15 \
     --output "$told/found.json" ${GRAFTVIGIL_AUDIT_URL:+--osv-url "$GRAFTVIGIL_AUDIT_URL"} \
     2>"$told/said" || status=$?
