@@ -102,7 +102,9 @@ class WholeSite:
             position = self._out_of_houses(tuple(shared.values()), position, ground)
         if position is None:
             position = self._begin(by, first_minute)
-        return [Lot(position, self._state_in(position, by, ground), by.watchlist, ground)]
+        state = self._state_in(position, by, ground)
+        # Where it stands goes on without the bytes: they are of the state that it began with.
+        return [Lot(replace(position, state=b""), state, by.watchlist, ground)]
 
     def save(self, db: Connection, lot: Lot, moved: WatchPosition, state: EvaluatorState) -> None:
         """Move the lot on; raises WatchMovedOn if another watch did."""
