@@ -19,7 +19,7 @@ from rules.model.reading import MINUTE_MS, Reading, StoredReading
 from rules.quality import brought_within, can_be_believed
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping, Sequence
+    from collections.abc import Collection, Hashable, Mapping, Sequence
 
     from rules.model.place import Channel
     from rules.model.site import Site
@@ -95,48 +95,88 @@ def block_of(
     readings that cannot be believed. A minute in which a channel sent only such is `refused`. The
     order of `readings` does not matter.
     """
+    # A minute of 200 channels is 200 readings: those of like channels are worked out at once.
     by_channel: dict[str, tuple[list[int], list[float]]] = {}
     for reading in readings:
         at, raw = by_channel.setdefault(reading.channel, ([], []))
         at.append(reading.at_ms)
         raw.append(reading.value)
-    series = {
-        key: (np.array(at, dtype=np.int64), np.array(raw, dtype=np.float64))
-        for key, (at, raw) in by_channel.items()
-    }
-    return block_of_series(site, first_minute, minutes, series)
+    alike: dict[Hashable, list[int]] = {}
+    for column, (key, channel) in enumerate(site.channels.items()):
+        if key in by_channel:
+            of_its_own = column if channel.calibration else None
+            alike.setdefault((channel.quantity, channel.unit, of_its_own), []).append(column)
+    block = _empty_block(site, first_minute, minutes)
+    for columns in alike.values():
+        said = [by_channel[block.channels[column]] for column in columns]
+        words = _Words(
+            np.repeat(np.arange(len(columns)), [len(at) for at, _ in said]),
+            np.array([one for at, _ in said for one in at], dtype=np.int64),
+            np.array([one for _, raw in said for one in raw], dtype=np.float64),
+        )
+        _fill_in(block, site.channels[block.channels[columns[0]]], columns, words)
+    return block
 
 
 def block_of_series(
     site: Site, first_minute: int, minutes: int, series: Mapping[str, tuple[Wholes, Floats]]
 ) -> CellBlock:
     """Return the same of each channel's instants, in ms since the epoch, and raw values."""
+    block = _empty_block(site, first_minute, minutes)
+    for column, key in enumerate(block.channels):
+        if key in series:
+            at_ms, raw = series[key]
+            words = _Words(np.zeros(len(at_ms), dtype=np.int64), at_ms, raw)
+            _fill_in(block, site.channels[key], [column], words)
+    return block
+
+
+@dataclass(frozen=True, slots=True)
+class _Words:
+    """Readings of like channels in a row: `which` of them spoke, when, and what."""
+
+    which: Wholes
+    at_ms: Wholes
+    raw: Floats
+
+
+def _empty_block(site: Site, first_minute: int, minutes: int) -> CellBlock:
     keys = tuple(site.channels)
-    means = np.zeros((minutes, len(keys)), dtype=np.int64)
-    present = np.zeros((minutes, len(keys)), dtype=np.bool_)
-    refused = np.zeros((minutes, len(keys)), dtype=np.bool_)
-    for column, key in enumerate(keys):
-        if key not in series:
-            continue
-        at_ms, raw = series[key]
-        row = at_ms // MINUTE_MS - first_minute
-        inside = (row >= 0) & (row < minutes)
-        put_right = calibrated(site.channels[key], at_ms[inside], raw[inside])
-        values = in_our_unit(site.channels[key], put_right)
-        believed = can_be_believed(site.channels[key].quantity, values)
-        rows = row[inside][believed]
-        whole = in_millionths(brought_within(site.channels[key].quantity, values[believed]))
-        total = np.zeros(minutes, dtype=np.int64)
-        np.add.at(total, rows, whole)
-        count: Wholes = np.bincount(rows, minlength=minutes).astype(np.int64)
-        there = count > 0
-        means[there, column] = rounded_mean(total[there], count[there])
-        present[:, column] = there
-        refused[row[inside][~believed], column] = True
-        refused[there, column] = False
+    shape = (minutes, len(keys))
     return CellBlock(
-        first_minute=first_minute, channels=keys, means=means, present=present, refused=refused
+        first_minute=first_minute,
+        channels=keys,
+        means=np.zeros(shape, dtype=np.int64),
+        present=np.zeros(shape, dtype=np.bool_),
+        refused=np.zeros(shape, dtype=np.bool_),
     )
+
+
+def _fill_in(block: CellBlock, like: Channel, columns: list[int], words: _Words) -> None:
+    """Write the cells of some columns of a new block.
+
+    All their channels are as `like` is in quantity, unit and calibration.
+    """
+    minutes = len(block.means)
+    row = words.at_ms // MINUTE_MS - block.first_minute
+    inside = (row >= 0) & (row < minutes)
+    values = in_our_unit(like, calibrated(like, words.at_ms[inside], words.raw[inside]))
+    believed = can_be_believed(like.quantity, values)
+    place = words.which[inside] * minutes + row[inside]
+    whole = in_millionths(brought_within(like.quantity, values[believed]))
+    total = np.zeros(len(columns) * minutes, dtype=np.int64)
+    np.add.at(total, place[believed], whole)
+    count: Wholes = np.bincount(place[believed], minlength=total.size).astype(np.int64)
+    there = count > 0
+    mean = np.zeros_like(total)
+    mean[there] = rounded_mean(total[there], count[there])
+    spoke = np.zeros(total.size, dtype=np.bool_)
+    spoke[place] = True
+    by_column = (len(columns), minutes)
+    block.means[:, columns] = mean.reshape(by_column).T
+    block.present[:, columns] = there.reshape(by_column).T
+    if block.refused is not None:
+        block.refused[:, columns] = (spoke & ~there).reshape(by_column).T
 
 
 def narrowed(block: CellBlock, channels: Collection[str]) -> CellBlock:

@@ -6,7 +6,16 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.cells import MICRO, block_of, cell_in, cell_of, in_our_unit, narrowed
+from rules.cells import (
+    MICRO,
+    block_of,
+    block_of_series,
+    calibrated,
+    cell_in,
+    cell_of,
+    in_our_unit,
+    narrowed,
+)
 from rules.model.place import Channel
 from rules.model.quantities import MEANINGS, Quantity
 from rules.model.quantities import in_our_unit as one_in_our_unit
@@ -19,9 +28,14 @@ MINUTES = 6
 CHANNELS = (
     ("air", Quantity.AIR_TEMPERATURE, "degF", None),
     ("damp", Quantity.RELATIVE_HUMIDITY, "%RH", None),
+    ("inside", Quantity.AIR_TEMPERATURE, "degF", None),
     ("light", Quantity.ILLUMINANCE, "fc", "sun"),
     ("volt", Quantity.BATTERY, "mV", None),
+    ("checked", Quantity.RELATIVE_HUMIDITY, "%RH", None),
+    ("outside", Quantity.AIR_TEMPERATURE, "degF", None),
 )
+CHECKS = {"checked": [{"since": "2025-02-19T21:22:30+00:00", "offset": -3.0}]}
+"""In the third of the minutes."""
 
 
 def site() -> Site:
@@ -62,6 +76,7 @@ def site() -> Site:
                             "unit": unit,
                             "path": "v",
                             "source": source,
+                            "calibration": CHECKS.get(name, []),
                         }
                         for name, quantity, unit, source in CHANNELS
                     ],
@@ -80,7 +95,7 @@ values = st.one_of(
 readings = st.lists(
     st.builds(
         Reading,
-        channel=st.sampled_from(("s/air", "s/damp", "s/light", "s/volt", "s/gone")),
+        channel=st.sampled_from([*(f"s/{name}" for name, *_ in CHANNELS), "s/gone"]),
         at_ms=st.integers((FIRST - 1) * MINUTE_MS, (FIRST + MINUTES + 1) * MINUTE_MS),
         value=values,
     ),
@@ -100,6 +115,22 @@ def test_a_minute_is_the_same_alone_in_a_block_and_in_any_order(readings, data):
     assert np.array_equal(again.present, block.present)
 
 
+@given(readings=readings)
+def test_like_channels_together_are_as_each_is_alone(readings):
+    together = block_of(SITE, FIRST, MINUTES, readings)
+    by_channel = {}
+    for reading in readings:
+        by_channel.setdefault(reading.channel, []).append((reading.at_ms, reading.value))
+    series = {
+        key: (np.array([at for at, _ in said]), np.array([raw for _, raw in said]))
+        for key, said in by_channel.items()
+    }
+    alone = block_of_series(SITE, FIRST, MINUTES, series)
+    assert np.array_equal(together.means, alone.means)
+    assert np.array_equal(together.present, alone.present)
+    assert np.array_equal(together.refused, alone.refused)
+
+
 @given(readings=readings, kept=st.sets(st.sampled_from([*SITE.channels, "of/nowhere"])))
 def test_some_channels_alone_are_as_they_are_among_all(readings, kept):
     whole = block_of(SITE, FIRST, MINUTES, readings)
@@ -117,12 +148,14 @@ def test_a_mean_lies_between_the_believed_readings_it_is_made_of(readings):
     for column, key in enumerate(block.channels):
         channel = SITE.channels[key]
         for row in range(MINUTES):
-            raw = [
-                reading.value
+            said = [
+                (reading.at_ms, reading.value)
                 for reading in readings
                 if reading.channel == key and reading.at_ms // MINUTE_MS == FIRST + row
             ]
-            ours = in_our_unit(channel, np.array(raw, dtype=np.float64))
+            at_ms = np.array([at for at, _ in said], dtype=np.int64)
+            raw = np.array([one for _, one in said], dtype=np.float64)
+            ours = in_our_unit(channel, calibrated(channel, at_ms, raw))
             believed = brought_within(
                 channel.quantity, ours[can_be_believed(channel.quantity, ours)]
             )
