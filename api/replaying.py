@@ -158,9 +158,9 @@ def blocks_of(
         if late_in is not None:
             with reading(late_in) as db:
                 late = late_by_channel(db, first_minute=first, end_minute=first + minutes)
+        kept = store.series(tuple(site.channels), first * MINUTE_MS, (first + minutes) * MINUTE_MS)
         series: dict[str, tuple[NDArray[np.int64], NDArray[np.float64]]] = {}
-        for key in site.channels:
-            told = store.series(key, first * MINUTE_MS, (first + minutes) * MINUTE_MS)
+        for key, told in kept.items():
             at_ms, value = told.at_ms, told.value
             if key in late:
                 in_time = ~np.isin(at_ms, np.fromiter(late[key], dtype=np.int64))

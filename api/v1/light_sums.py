@@ -108,8 +108,8 @@ class LightSums:
         source = speaker.sources[0]
         site, ahead = self._parts.site, source.stale_after_min
         series = self._parts.store.series(
-            source.channel, (start - ahead) * MINUTE_MS, stop * MINUTE_MS
-        )
+            [source.channel], (start - ahead) * MINUTE_MS, stop * MINUTE_MS
+        )[source.channel]
         block = block_of_series(
             site,
             start - ahead,

@@ -22,7 +22,7 @@ from api.records.states import milestone_before, state_of
 from api.records.tables import as_ms
 from api.records.watch import load_position
 from api.v1.unseen import unseen_marked
-from rules.cells import block_of
+from rules.cells import block_of_series
 from rules.evaluator import BatchRecord, outlook, start, sweep
 from rules.model.quantities import Felt
 from rules.model.reading import MINUTE_MS, minute_of
@@ -31,7 +31,7 @@ from rules.standing import UNWATCHED
 from rules.tonight import BOUNDS, recent_slots
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from datetime import datetime
 
     from numpy.typing import NDArray
@@ -40,9 +40,11 @@ if TYPE_CHECKING:
     from api.parts import Parts
     from api.records.alarms import AlarmRecord
     from api.records.watch import WatchPosition
+    from rules.cells import CellBlock
     from rules.evaluator import BatchOutlook, EvaluatorState, Record
     from rules.model.plan import Limit
     from rules.model.reading import StoredReading
+    from rules.model.site import Site
     from rules.tonight import Slots
     from rules.trust import ChannelMemory
 
@@ -232,16 +234,20 @@ class Sight:
             speakers = watched[code].span_at(end_minute - 1).speakers
             spoken = {felt: speakers[felt] for felt in BOUNDS if felt in speakers}
             channels = {source.channel for one in spoken.values() for source in one.sources}
-            readings = self._parts.store.span(
-                sorted(channels), first_minute * MINUTE_MS, end_minute * MINUTE_MS
-            )
-            block = block_of(book.site, first_minute, end_minute - first_minute, readings)
+            block = self._cells(book.site, sorted(channels), first_minute, end_minute)
             found = {felt: recent_slots(watched[code], block, felt) for felt in spoken}
         with self._lock:
             self._recent[key] = found
             while len(self._recent) > MOST_RECENT:
                 self._recent.popitem(last=False)
         return found
+
+    def _cells(
+        self, site: Site, channels: Sequence[str], first_minute: int, end_minute: int
+    ) -> CellBlock:
+        kept = self._parts.store.series(channels, first_minute * MINUTE_MS, end_minute * MINUTE_MS)
+        series = {key: (one.at_ms, one.value) for key, one in kept.items()}
+        return block_of_series(site, first_minute, end_minute - first_minute, series)
 
     def _tape(self, first_minute: int, minutes: int) -> _Tape:
         now, book = self._parts.clock.now(), self._parts.book.now
@@ -274,10 +280,7 @@ class Sight:
         site, watched = tape.book.site, tape.book.watchlist
         first, count = tape.next_minute, to_minute - tape.next_minute
         # Also channels that speak for no batch: the quality tests hold neighbours together.
-        readings = self._parts.store.span(
-            sorted(site.channels), first * MINUTE_MS, to_minute * MINUTE_MS
-        )
-        block = block_of(site, first, count, readings)
+        block = self._cells(site, tuple(site.channels), first, to_minute)
         state = tape.state if tape.state is not None else start(watched)
         tape.state, _, record = sweep(watched, state, block)
         tape.next_minute = to_minute

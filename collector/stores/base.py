@@ -85,8 +85,11 @@ class ReadingStore(Protocol):
         """Return readings of `channels` with start_ms <= at_ms < end_ms, by (channel, at_ms)."""
         ...
 
-    def series(self, channel: str, start_ms: int, end_ms: int) -> Series:
-        """Return the same readings of one channel as `span`, as arrays: quick for long spans."""
+    def series(self, channels: Sequence[str], start_ms: int, end_ms: int) -> Mapping[str, Series]:
+        """Return the same readings as `span`, as arrays of each channel: quick for many.
+
+        All are of one moment. A channel without readings has arrays without entries.
+        """
         ...
 
     def coarse(

@@ -87,10 +87,13 @@ class InfluxStore:
             found.extend(readings_in(channel, self._columns(channel, start_ms, end_ms)))
         return found
 
-    def series(self, channel: str, start_ms: int, end_ms: int) -> Series:
-        """Return the readings of one channel with start_ms <= at_ms < end_ms as arrays."""
-        columns = self._columns(channel, start_ms, end_ms)
-        return Series(columns.at_ms, columns.value)
+    def series(self, channels: Sequence[str], start_ms: int, end_ms: int) -> Mapping[str, Series]:
+        """Return the readings of channels with start_ms <= at_ms < end_ms as arrays."""
+        found: dict[str, Series] = {}
+        for channel in sorted(set(channels)):
+            columns = self._columns(channel, start_ms, end_ms)
+            found[channel] = Series(columns.at_ms, columns.value)
+        return found
 
     def coarse(
         self, channels: Sequence[str], start_ms: int, end_ms: int, *, cell_min: int

@@ -115,10 +115,15 @@ class SqliteStore:
             known = db.execute(_CHANNELS, (json.dumps([channel]),)).fetchone()
             return joined([]) if known is None else _columns(db, known[0], start_ms, end_ms)
 
-    def series(self, channel: str, start_ms: int, end_ms: int) -> Series:
-        """Return the readings of one channel with start_ms <= at_ms < end_ms as arrays."""
-        columns = self.columns(channel, start_ms, end_ms)
-        return Series(columns.at_ms, columns.value)
+    def series(self, channels: Sequence[str], start_ms: int, end_ms: int) -> Mapping[str, Series]:
+        """Return the readings of channels with start_ms <= at_ms < end_ms as arrays."""
+        nothing = joined([])
+        found = dict.fromkeys(channels, Series(nothing.at_ms, nothing.value))
+        with self.file.snapshot() as db:
+            for channel, name in db.execute(_CHANNELS, (json.dumps(list(channels)),)).fetchall():
+                columns = _columns(db, channel, start_ms, end_ms)
+                found[name] = Series(columns.at_ms, columns.value)
+        return found
 
     def coarse(
         self, channels: Sequence[str], start_ms: int, end_ms: int, *, cell_min: int

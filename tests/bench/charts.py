@@ -93,7 +93,7 @@ def main() -> None:
             frame = Frame((), (), None, "")
             return str(span_chart([run], around, frame, least_span=6.0, title="", describes=""))
 
-        base = timed(asked.rounds, lambda: store.series(KEY, start, end))
+        base = timed(asked.rounds, lambda: store.series([KEY], start, end)[KEY])
         print(f"{asked.days} days of one channel, {asked.days * 1440} readings")
         print(f"reading them as arrays      {base * 1000:8.1f} ms   1.00 of reading")
         steps = (

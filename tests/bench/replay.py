@@ -158,10 +158,8 @@ def kept(site: Site, minutes: int, path: Path) -> None:
 def read(site: Site, path: Path, first: int, minutes: int, keys=None) -> CellBlock:
     store = SqliteStore(path)
     start_ms, end_ms = first * MINUTE_MS, (first + minutes) * MINUTE_MS
-    series = {}
-    for key in site.channels if keys is None else keys:
-        told = store.series(key, start_ms, end_ms)
-        series[key] = (told.at_ms, told.value)
+    told = store.series(tuple(site.channels) if keys is None else keys, start_ms, end_ms)
+    series = {key: (one.at_ms, one.value) for key, one in told.items()}
     store.close()
     return block_of_series(site, first, minutes, series)
 

@@ -207,11 +207,11 @@ def compare_reads(
 ) -> None:
     ours, theirs, cells, objects = [], [], [], []
     for _ in range(rounds):
-        ours.append(took_s(lambda: store.series(channel, *span)))
+        ours.append(took_s(lambda: store.series([channel], *span)[channel]))
         theirs.append(took_s(lambda: plain.columns(channel, *span)))
         cells.append(took_s(lambda: store.coarse([channel], *span, cell_min=10)))
         objects.append(took_s(lambda: store.span([channel], *span)))
-    found = store.series(channel, *span)
+    found = store.series([channel], *span)[channel]
     expected = plain.columns(channel, *span)
     if (
         found.at_ms.tolist() != expected[:, 0].tolist()

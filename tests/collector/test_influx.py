@@ -111,7 +111,7 @@ def test_days_given_up_come_back_from_the_archive(make_kept):
     kept.tidy()
     assert kept.local_rows() == 100
     assert list(kept.store.span([*CHANNELS, "nobody"], *window)) == before
-    assert kept.store.series("a/x", *window).value.tolist() == [
+    assert kept.store.series(["a/x"], *window)["a/x"].value.tolist() == [
         r.value for r in before if r.channel == "a/x"
     ]
     assert list(kept.store.coarse(CHANNELS, 0, NOW_MS, cell_min=30)) == cells

@@ -172,11 +172,11 @@ def test_series_is_span_as_arrays(store):
     tidy(store)
     store.keep([Reading("a/x", START_MS + 1, 5.5)])
     window = (START_MS + 60_001, START_MS + 9 * DAY_MS + 70_000)
-    series = store.series("a/x", *window)
+    series = store.series(["a/x"], *window)["a/x"]
     spanned = store.span(["a/x"], *window)
     assert series.at_ms.tolist() == [r.at_ms for r in spanned]
     assert series.value.tolist() == [r.value for r in spanned]
-    assert store.series("nobody", 0, 10).at_ms.size == 0
+    assert store.series(["nobody"], 0, 10)["nobody"].at_ms.size == 0
 
 
 READINGS = st.builds(

@@ -250,7 +250,7 @@ def test_the_store_agrees_with_a_dictionary(kind, batches, opener_of, tmp_path_f
     assert store.count() == len(expected)
     spanned = store.span(["a/x", "a/y", "b/x"], 3, 9)
     assert [(r.channel, r.at_ms) for r in spanned] == sorted(k for k in expected if 3 <= k[1] < 9)
-    series = store.series("a/x", 3, 9)
+    series = store.series(["a/x"], 3, 9)["a/x"]
     assert list(zip(series.at_ms.tolist(), series.value.tolist(), strict=True)) == [
         (r.at_ms, r.value) for r in spanned if r.channel == "a/x"
     ]

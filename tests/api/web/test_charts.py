@@ -84,7 +84,8 @@ def test_light_of_a_day_is_its_readings_added_up(season_client, at_season_end):
     by_day = {one["day"]: one for one in told["light"]}
     day = by_day["2026-08-20"]
     start = int(when("2026-08-20T00:00:00+10:00").timestamp() * 1000)
-    kept = at_season_end.store.series("light-4/light", start, start + 86_400_000)
+    key = "light-4/light"
+    kept = at_season_end.store.series([key], start, start + 86_400_000)[key]
     # Each word speaks on until the next, five minutes later.
     by_hand = float(kept.value.sum()) * 300 / 1e6
     assert day["light_sum_mol_m2"] == pytest.approx(by_hand, rel=0.01)
