@@ -19,7 +19,7 @@ from rules.model.reading import MINUTE_MS, Reading, StoredReading
 from rules.quality import brought_within, can_be_believed
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Hashable, Mapping, Sequence
+    from collections.abc import Collection, Hashable, Iterator, Mapping, Sequence
 
     from rules.model.place import Channel
     from rules.model.site import Site
@@ -29,6 +29,9 @@ Wholes = NDArray[np.int64]
 
 MICRO = 1_000_000
 """Values are carried as whole millionths of the unit their quantity is kept in."""
+
+AT_ONCE = 16_384
+"""Words looked at together: what fits into a processor's cache."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MS = timedelta(milliseconds=1)
@@ -95,27 +98,16 @@ def block_of(
     readings that cannot be believed. A minute in which a channel sent only such is `refused`. The
     order of `readings` does not matter.
     """
-    # A minute of 200 channels is 200 readings: those of like channels are worked out at once.
     by_channel: dict[str, tuple[list[int], list[float]]] = {}
     for reading in readings:
         at, raw = by_channel.setdefault(reading.channel, ([], []))
         at.append(reading.at_ms)
         raw.append(reading.value)
-    alike: dict[Hashable, list[int]] = {}
-    for column, (key, channel) in enumerate(site.channels.items()):
-        if key in by_channel:
-            of_its_own = column if channel.calibration else None
-            alike.setdefault((channel.quantity, channel.unit, of_its_own), []).append(column)
-    block = _empty_block(site, first_minute, minutes)
-    for columns in alike.values():
-        said = [by_channel[block.channels[column]] for column in columns]
-        words = _Words(
-            np.repeat(np.arange(len(columns)), [len(at) for at, _ in said]),
-            np.array([one for at, _ in said for one in at], dtype=np.int64),
-            np.array([one for _, raw in said for one in raw], dtype=np.float64),
-        )
-        _fill_in(block, site.channels[block.channels[columns[0]]], columns, words)
-    return block
+    series = {
+        key: (np.array(at, dtype=np.int64), np.array(raw, dtype=np.float64))
+        for key, (at, raw) in by_channel.items()
+    }
+    return block_of_series(site, first_minute, minutes, series)
 
 
 def block_of_series(
@@ -123,11 +115,14 @@ def block_of_series(
 ) -> CellBlock:
     """Return the same of each channel's instants, in ms since the epoch, and raw values."""
     block = _empty_block(site, first_minute, minutes)
-    for column, key in enumerate(block.channels):
-        if key in series:
-            at_ms, raw = series[key]
-            words = _Words(np.zeros(len(at_ms), dtype=np.int64), at_ms, raw)
-            _fill_in(block, site.channels[key], [column], words)
+    for columns in _together(site, series):
+        said = [series[block.channels[column]] for column in columns]
+        words = _Words(
+            np.repeat(np.arange(len(columns)), [len(at) for at, _ in said]),
+            np.concatenate([at for at, _ in said]),
+            np.concatenate([raw for _, raw in said]),
+        )
+        _fill_in(block, site.channels[block.channels[columns[0]]], columns, words)
     return block
 
 
@@ -138,6 +133,31 @@ class _Words:
     which: Wholes
     at_ms: Wholes
     raw: Floats
+
+
+def _together(site: Site, series: Mapping[str, tuple[Wholes, Floats]]) -> Iterator[list[int]]:
+    """Yield the columns of channels to be worked out together: alike, and few words in all.
+
+    A minute of 200 channels is 200 words, and each array that is touched for one costs as much as
+    for a thousand.
+    """
+    alike: dict[Hashable, list[int]] = {}
+    for column, (key, channel) in enumerate(site.channels.items()):
+        if key in series:
+            of_its_own = column if channel.calibration else None
+            alike.setdefault((channel.quantity, channel.unit, of_its_own), []).append(column)
+    keys = tuple(site.channels)
+    for columns in alike.values():
+        group: list[int] = []
+        words = 0
+        for column in columns:
+            more = len(series[keys[column]][0])
+            if group and words + more > AT_ONCE:
+                yield group
+                group, words = [], 0
+            group.append(column)
+            words += more
+        yield group
 
 
 def _empty_block(site: Site, first_minute: int, minutes: int) -> CellBlock:
@@ -191,6 +211,18 @@ def narrowed(block: CellBlock, channels: Collection[str]) -> CellBlock:
         means=block.means[:, columns],
         present=block.present[:, columns],
         refused=None if block.refused is None else block.refused[:, columns],
+    )
+
+
+def minutes_of(block: CellBlock, start: int, stop: int) -> CellBlock:
+    """Return rows `start` to `stop` of a block, `stop` not among them, as a block of their own."""
+    rows = slice(start, stop)
+    return CellBlock(
+        first_minute=block.first_minute + rows.indices(len(block.means))[0],
+        channels=block.channels,
+        means=block.means[rows],
+        present=block.present[rows],
+        refused=None if block.refused is None else block.refused[rows],
     )
 
 

@@ -17,8 +17,11 @@ from rules.cells import MICRO
 from rules.model.words import FilmState, Side, When
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rules.model.plan import Limit
 
+Floats = NDArray[np.float64]
 Wholes = NDArray[np.int64]
 Verdicts = NDArray[np.int8]
 Flags = NDArray[np.bool_]
@@ -138,19 +141,52 @@ def can_speak_each(bound: Bound, *, sun_up: Flags, film_open: Flags) -> Flags:
     return speaking & film_open if bound.film is FilmState.OPEN else speaking
 
 
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """Limits over cells in a row, as limits by cells.
+
+    `margin` is the room left in full margins, 1 at most, below 0 beyond the bound, infinite where a
+    limit is silent or has no value.
+    """
+
+    said: Verdicts
+    margin: Floats
+
+
+def weighed(
+    bounds: Sequence[Bound], values: Wholes, present: Flags, *, sun_up: Flags, film_open: Flags
+) -> Weighed:
+    """Judge many cells by many limits at once; `said` equals `verdict` cell by cell.
+
+    `values` and `present` are limits by cells, `sun_up` and `film_open` hold for all of them.
+    """
+    sign, at, deadband, full_margin = (
+        np.array(figures, dtype=np.int64)[:, None]
+        for figures in zip(
+            *((one.sign, one.at, one.deadband, one.full_margin) for one in bounds), strict=True
+        )
+    )
+    excess = sign * (values - at)
+    inside = np.where(excess <= -deadband, np.int8(Verdict.BACK), np.int8(Verdict.BETWEEN))
+    said = np.where(excess > 0, np.int8(Verdict.BEYOND), inside)
+    said = np.where(present, said, np.int8(Verdict.UNKNOWN))
+    speaking = np.stack(
+        [can_speak_each(bound, sun_up=sun_up, film_open=film_open) for bound in bounds]
+    )
+    margin = np.minimum(-excess / full_margin.astype(np.float64), 1.0)
+    return Weighed(
+        said=np.where(speaking, said, np.int8(Verdict.BACK)).astype(np.int8),
+        margin=np.where(present & speaking, margin, np.inf),
+    )
+
+
 def verdicts(
     bound: Bound, values: Wholes, present: Flags, *, sun_up: Flags, film_open: Flags
 ) -> Verdicts:
-    """Judge many cells at once; equals `verdict` cell by cell."""
-    excess = bound.sign * (values - bound.at)
-    said = np.where(
-        excess > 0,
-        np.int8(Verdict.BEYOND),
-        np.where(excess <= -bound.deadband, np.int8(Verdict.BACK), np.int8(Verdict.BETWEEN)),
-    )
-    seen = np.where(present, said, np.int8(Verdict.UNKNOWN))
-    speaking = can_speak_each(bound, sun_up=sun_up, film_open=film_open)
-    return np.where(speaking, seen, np.int8(Verdict.BACK)).astype(np.int8)
+    """Judge many cells by one limit; equals `verdict` cell by cell."""
+    told = weighed([bound], values[None], present[None], sun_up=sun_up, film_open=film_open)
+    said: Verdicts = told.said[0]
+    return said
 
 
 def step(

@@ -13,7 +13,7 @@ from rules.reserve import Band
 from rules.standing import UNWATCHED
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from rules.cover_watch import Told
     from rules.model.plan import Limit
@@ -84,6 +84,27 @@ class Columns:
     def read(self, felt: Felt, rows: slice) -> Told:
         """Return what the batch feels over rows."""
         return self.values[felt][rows], self.present[felt][rows]
+
+    def take_least(self, rows: slice, margins: Floats, judged: Sequence[Limit]) -> None:
+        """Write the smallest margin of some limits, limits by rows, and whose it is.
+
+        Of equal ones it is the first limit's; where all are infinite nothing is written.
+        """
+        places = np.array([self._place_of(limit) for limit in judged], dtype=np.int16)
+        least = margins.argmin(axis=0)
+        lowest = margins.min(axis=0)
+        smaller = lowest < self.margin[rows]
+        self.margin[rows] = np.where(smaller, lowest, self.margin[rows])
+        self.limit[rows] = np.where(smaller, places[least], self.limit[rows])
+
+    def _place_of(self, limit: Limit) -> int:
+        """Return the place of a limit in `limits`; one that is met for the first time is added."""
+        for place, one in enumerate(self.limits):
+            # To compare all that two limits say is slow, and nearly always they are one object.
+            if one is limit or (one.id == limit.id and one == limit):
+                return place
+        self.limits.append(limit)
+        return len(self.limits) - 1
 
     def write_bands(self, rows: slice, reserve: Band, hours: Band) -> None:
         """Write the bands of the reserve and of the hours it would last."""

@@ -12,7 +12,7 @@ from rules import doses, limits
 from rules.cells import MICRO
 from rules.daylight import sun_heights
 from rules.felt import felt_values, held_in
-from rules.limits import QUIET, LimitState, Swept, Verdict, can_speak_each, verdicts
+from rules.limits import QUIET, LimitState, Swept, Verdict, can_speak_each
 from rules.model.alarm import Priority
 from rules.model.event import ConditionClosed, ConditionOpened, Event, Standing, StandingChanged
 from rules.model.quantities import Felt
@@ -42,7 +42,6 @@ if TYPE_CHECKING:
     from rules.doses import DoseState
     from rules.felt import Held
     from rules.limits import Bound
-    from rules.model.plan import Limit
     from rules.reckoning import Reckoned
     from rules.speaking import Span
     from rules.watchlist import BatchWatch, StageWatch, Watchlist
@@ -267,20 +266,41 @@ def _judge(now: _Now, before: BatchState, columns: Columns) -> tuple[BatchState,
 def _judge_limits(
     now: _Now, before: BatchState, columns: Columns, standings: _Standings
 ) -> tuple[dict[str, LimitState], list[Event]]:
-    rows, code = now.rows, now.code
+    rows, code, judging = now.rows, now.code, now.watch.limits
     conditions: dict[str, LimitState] = {}
     events: list[Event] = []
-    for limit, bound in zip(now.watch.limits, now.watch.bounds, strict=True):
-        values, present = columns.read(limit.quantity, rows)
+    if not judging:
+        return conditions, events
+    told = [columns.read(limit.quantity, rows) for limit in judging]
+    values, present = np.stack([one for one, _ in told]), np.stack([there for _, there in told])
+    all_said = limits.weighed(
+        now.watch.bounds, values, present, sun_up=now.sun_up, film_open=now.film_open
+    )
+    columns.take_least(rows, all_said.margin, judging)
+    broken: list[bool] = (all_said.said == Verdict.BEYOND).any(axis=1).tolist()
+    for place, (limit, bound) in enumerate(zip(judging, now.watch.bounds, strict=True)):
         old = before.conditions.get(limit.id, QUIET)
-        said = verdicts(bound, values, present, sun_up=now.sun_up, film_open=now.film_open)
-        swept = limits.sweep(bound.delays, old, now.minute, said, values=values, sign=bound.sign)
+        if old is QUIET and not broken[place]:
+            continue  # as nearly always: nothing begins
+        swept = limits.sweep(
+            bound.delays,
+            old,
+            now.minute,
+            all_said.said[place],
+            values=values[place],
+            sign=bound.sign,
+        )
         if swept.state != QUIET:
             conditions[limit.id] = swept.state
         standings.add(limit.priority, raised=swept.raised, rising=swept.rising)
         events.extend(
             ConditionOpened(
-                at, code, limit.id, since, int(values[at - now.minute]) / MICRO, limit.priority
+                at,
+                code,
+                limit.id,
+                since,
+                int(values[place, at - now.minute]) / MICRO,
+                limit.priority,
             )
             for at, since in swept.opened
         )
@@ -288,9 +308,6 @@ def _judge_limits(
             ConditionClosed(at, code, limit.id, in_units(worst))
             for at, worst in zip(swept.closed, swept.worst, strict=True)
         )
-        margin = bound.sign * (bound.at - values) / np.float64(bound.full_margin)
-        counts = present & now.speaking(bound)
-        _least(columns, rows, np.where(counts, np.minimum(margin, 1.0), np.inf), limit)
     return conditions, events
 
 
@@ -327,16 +344,6 @@ def _blind_events(code: str, name: str, swept: Swept) -> Iterator[Event]:
         yield ConditionOpened(at, code, name, since, None, Priority.HIGH)
     for at in swept.closed:
         yield ConditionClosed(at, code, name)
-
-
-def _least(columns: Columns, rows: slice, margin: Floats, limit: Limit) -> None:
-    """Take over a limit's margin where it is smaller than every one so far."""
-    if limit not in columns.limits:
-        columns.limits.append(limit)
-    place = columns.limits.index(limit)
-    smaller = margin < columns.margin[rows]
-    columns.margin[rows] = np.where(smaller, margin, columns.margin[rows])
-    columns.limit[rows] = np.where(smaller, np.int16(place), columns.limit[rows])
 
 
 def _drift(now: _Now, before: BatchState, columns: Columns) -> tuple[dict[Felt, Ring], Flags]:

@@ -56,6 +56,11 @@ def is_milestone(minute: int) -> bool:
     return minute % EVERY_MIN == 0
 
 
+def milestone_in(minute: int) -> int:
+    """Return how many cells from `minute` on end at the next state that is to be kept."""
+    return EVERY_MIN - minute % EVERY_MIN
+
+
 def keep_milestone(db: Connection, next_minute: int, state: bytes) -> None:
     """Keep the packed state before cell `next_minute`, and let go of those that are too old."""
     db.execute(

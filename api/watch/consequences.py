@@ -59,6 +59,8 @@ def keep_events(
         Whether each opening and closing is owed to people at once. Of cells that nobody watched
         it is not; see `owe_summaries`.
     """
+    if not events and not held_alarms(db):
+        return
     works = works_in_hand(db, instant(minute * MINUTE_MS))
     rung: list[Moved] = []
     over: list[Moved] = []

@@ -16,16 +16,14 @@ from api.records.books import last_book, note_book
 from api.records.house_positions import HouseMovedOn
 from api.records.nodes import LeaseLost
 from api.records.session import writing
-from api.records.states import is_milestone
+from api.records.states import is_milestone, milestone_in
 from api.records.watch import LateMark, gap_over, note_gap, note_late, widen_gap
 from api.watch.clock import milliseconds
 from api.watch.consequences import keep_events, owe_summaries
 from api.watch.inflow import Inflow
 from api.watch.lots import WholeSite
-from api.watch.particulars import particulars_of
-from rules.cells import cell_of
-from rules.evaluator import step
-from rules.model.event import ConditionOpened
+from api.watch.stretch import runs_of
+from rules.cells import block_of
 from rules.model.reading import MINUTE_MS, minute_of
 
 if TYPE_CHECKING:
@@ -36,10 +34,11 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine
 
     from api.book import Book
-    from api.records.watch import WatchGap
+    from api.records.watch import WatchGap, WatchPosition
     from api.watch.clock import Clock
     from api.watch.lots import Lot, Lots
     from api.watch.pace import Pace
+    from api.watch.stretch import Run
     from collector.stores.base import ReadingStore
 
 log = logging.getLogger(__name__)
@@ -49,6 +48,8 @@ LONGEST_PAUSE_S = 30.0
 UNWATCHED_AFTER_MIN = 5
 CELLS_IN_TURN = 120
 """So many cells of houses that are behind are closed before those that are not have their turn."""
+CELLS_TOGETHER = 30
+"""So many cells that are due are drawn and judged together; a stop waits for them."""
 
 
 class BookBehind(Exception):
@@ -211,12 +212,13 @@ class Watch:
         gap = self._gap(going.lot, end_minute, now)
         closed = 0
         while going.lot.position.next_minute < end_minute and not stopped():
-            if self._book.now is not self._judged_by or closed == most > 0:
+            if self._book.now is not self._judged_by or closed >= most > 0:
                 break  # the next turn goes on with it
-            with self._pace.timing() if self._pace else nullcontext():
-                self._close_next(going, gap, now)
-            closed += 1
-            self.signs += 1
+            next_minute = going.lot.position.next_minute
+            minutes = min(end_minute - next_minute, CELLS_TOGETHER, milestone_in(next_minute))
+            with self._pace.timing(minutes=minutes) if self._pace else nullcontext():
+                self._close_next(going, minutes, gap, now)
+            closed += minutes
         return closed
 
     def _take_book(self) -> None:
@@ -288,43 +290,52 @@ class Watch:
             log.warning("watch_gap from_minute=%d to_minute=%d", next_minute, end_minute)
             return note_gap(db, from_minute=next_minute, to_minute=end_minute, noted_at=now)
 
-    def _close_next(self, going: _Going, gap: WatchGap | None, now: datetime) -> None:
+    def _close_next(self, going: _Going, minutes: int, gap: WatchGap | None, now: datetime) -> None:
+        """Close the next cells of a lot; what stands between two of its runs is kept."""
         lot, by = going.lot, self._judged_by
-        minute = lot.position.next_minute
-        cell = cell_of(by.site, minute, going.inflow.readings_of(minute))
-        state, events = step(lot.watchlist, lot.state, cell)
-        moved = replace(
-            lot.position,
-            next_minute=minute + 1,
-            sequence=going.inflow.sequence,
-            revision=by.revision,
-        )
-        beside = {
-            event: particulars_of(lot.watchlist, event, before=lot.state, after=state)
-            for event in events
-            if isinstance(event, ConditionOpened)
-        }
-        with writing(self._records) as db:
-            self._lots.save(db, lot, moved, state)
-            self._note_book(db, minute, now)
-            if is_milestone(moved.next_minute):
-                self._lots.keep_milestone(db, lot, moved.next_minute, state)
-            keep_events(
-                db,
-                events,
-                minute=minute,
-                beside=beside,
-                ground=lot.ground,
-                now=now,
-                tell=gap is None,
+        first = lot.position.next_minute
+        readings = [
+            one
+            for minute in range(first, first + minutes)
+            for one in going.inflow.readings_of(minute)
+        ]
+        block = block_of(by.site, first, minutes, readings)
+        for run in runs_of(lot.watchlist, lot.state, block):
+            moved = replace(
+                lot.position,
+                next_minute=run.end_minute,
+                sequence=going.inflow.sequence,
+                revision=by.revision,
             )
+            self._keep(lot, run, moved, gap, now)
+            lot.position, lot.state = moved, run.state
+            self.signs += 1
+            for event in run.events:
+                log.info("watch_event minute=%d what=%s", event.minute, event)
+            if run.events and self._on_event is not None:
+                self._on_event()
+
+    def _keep(
+        self, lot: Lot, run: Run, moved: WatchPosition, gap: WatchGap | None, now: datetime
+    ) -> None:
+        """Keep all that a run comes to, or nothing of it."""
+        with writing(self._records) as db:
+            self._lots.save(db, lot, moved, run.state)
+            self._note_book(db, run.first_minute, now)
+            if is_milestone(moved.next_minute):
+                self._lots.keep_milestone(db, lot, moved.next_minute, run.state)
+            for minute in range(run.first_minute, run.end_minute):
+                keep_events(
+                    db,
+                    run.said_in(minute),
+                    minute=minute,
+                    beside=run.beside,
+                    ground=lot.ground,
+                    now=now,
+                    tell=gap is None,
+                )
             if gap is not None and moved.next_minute == gap.to_minute:
                 owe_summaries(db, gap, ground=lot.ground, now=now)
-        lot.position, lot.state = moved, state
-        for event in events:
-            log.info("watch_event minute=%d what=%s", minute, event)
-        if events and self._on_event is not None:
-            self._on_event()
 
     def _note_book(self, db: Connection, minute: int, now: datetime) -> None:
         """Keep what a cell is judged with, where that differs from what is noted of the last."""

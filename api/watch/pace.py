@@ -42,13 +42,16 @@ class Pace:
         return self._paced
 
     @contextmanager
-    def timing(self) -> Iterator[None]:
-        """Count how long the block takes; one that raises has not judged anything."""
+    def timing(self, *, minutes: int) -> Iterator[None]:
+        """Count how long each of some minutes takes that the block judges together.
+
+        A block that raises has not judged anything.
+        """
         began_s = self._steady.seconds()
         yield
         took_s = self._steady.seconds() - began_s
-        place = bisect_left(BOUNDS_S, took_s)
+        place = bisect_left(BOUNDS_S, took_s / minutes)
         with self._lock:
             counts = list(self._paced.counts)
-            counts[place] += 1
+            counts[place] += minutes
             self._paced = Paced(tuple(counts), self._paced.total_s + took_s)

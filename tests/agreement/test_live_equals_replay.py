@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
-from rules.cells import CellBlock, cell_in
+from rules.cells import cell_in, minutes_of
 from rules.doubt import Flag, QualityTest
 from rules.evaluator import EvaluatorState, outlook, step, sweep, watchlist
 from rules.model.event import ConditionClosed, ConditionOpened, Standing, StandingChanged
@@ -36,16 +36,6 @@ def fold(watched, state, block):
         events.extend(said)
         seen.append(outlook(watched, state, minute))
     return state, tuple(events), seen
-
-
-def rows_of(block, first, last):
-    return CellBlock(
-        block.first_minute + first,
-        block.channels,
-        block.means[first:last],
-        block.present[first:last],
-        block.refused[first:last],
-    )
 
 
 @GIVEN
@@ -85,11 +75,11 @@ def test_a_replay_cut_anywhere_goes_on_as_if_it_had_not_been(data, drawn_cases):
     case = data.draw(drawn_cases)
     watched = case.watchlist()
     whole_state, whole_events, whole = sweep(watched, case.start(), case.block)
-    early, early_events, _ = sweep(watched, case.start(), rows_of(case.block, 0, case.cut))
+    early, early_events, _ = sweep(watched, case.start(), minutes_of(case.block, 0, case.cut))
     late, late_events, rest = sweep(
         watched,
         EvaluatorState.from_json(early.to_json()),
-        rows_of(case.block, case.cut, len(case.block.means)),
+        minutes_of(case.block, case.cut, len(case.block.means)),
     )
     assert early_events + late_events == whole_events
     assert late == whole_state
@@ -104,9 +94,9 @@ def test_a_batch_drifts_in_a_cut_replay_exactly_when_it_drifted_live(data, calm_
     case = data.draw(calm_cases)
     watched = case.watchlist()
     live_state, live_events, _ = fold(watched, case.start(), case.block)
-    early, early_events, _ = sweep(watched, case.start(), rows_of(case.block, 0, case.cut))
+    early, early_events, _ = sweep(watched, case.start(), minutes_of(case.block, 0, case.cut))
     late, late_events, _ = sweep(
-        watched, early, rows_of(case.block, case.cut, len(case.block.means))
+        watched, early, minutes_of(case.block, case.cut, len(case.block.means))
     )
     assert early_events + late_events == live_events
     assert late == live_state
@@ -153,8 +143,8 @@ def test_the_page_shows_at_each_minute_what_the_chart_draws_there(data, drawn_ca
 def test_nothing_stays_open_when_a_batch_leaves_the_site_file(data, drawn_cases):
     case = data.draw(drawn_cases)
     watched = case.watchlist()
-    before, early, _ = sweep(watched, case.start(), rows_of(case.block, 0, case.cut))
-    rest = rows_of(case.block, case.cut, len(case.block.means))
+    before, early, _ = sweep(watched, case.start(), minutes_of(case.block, 0, case.cut))
+    rest = minutes_of(case.block, case.cut, len(case.block.means))
     fewer = case.site.model_copy(update={"batch": case.site.batch[1:]})
     left = watchlist(fewer, case.plans, figures=case.figures)
     live_state, live_events, _ = fold(left, before, rest)

@@ -13,6 +13,7 @@ import subprocess
 import sys
 import threading
 from collections import Counter
+from dataclasses import dataclass
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -30,10 +31,31 @@ if TYPE_CHECKING:
 PROGRAM = Path(__file__).with_name("watch_program.py")
 FIRST = 29_653_080  # a minute of a November night at the nursery; a milestone is 120 later
 MINUTES = 180
-BY_STATEMENT = (3, 30, 77, 151, 222, 340)
-BY_MESSAGE = (("isaura", 2), ("gateway", 3), ("corvin", 4), ("gateway", 5))
-BY_TIME_S = (0.1, 0.3, 0.5)
 KILLED = -signal.SIGKILL
+
+
+@dataclass(frozen=True, slots=True)
+class Kills:
+    """When one run after another is killed: before a statement, after a time, by a message."""
+
+    by_statement: tuple[int, ...]
+    by_time_s: tuple[float, ...]
+    by_message: tuple[tuple[str, int], ...]
+
+    @property
+    def count(self) -> int:
+        """How many kills there are."""
+        return len(self.by_statement) + len(self.by_time_s) + len(self.by_message)
+
+
+MINUTE_BY_MINUTE = Kills(
+    by_statement=(3, 30, 77, 151, 222, 340),
+    by_time_s=(0.1, 0.3, 0.5),
+    by_message=(("isaura", 2), ("gateway", 3), ("corvin", 4), ("gateway", 5)),
+)
+FIVE_AT_A_TIME = Kills(
+    by_statement=(20, 41, 77, 102, 151), by_time_s=(), by_message=(("gateway", 2), ("isaura", 2))
+)
 
 
 class Postbox:
@@ -324,17 +346,13 @@ def lines_sent(records_at: Path | str) -> list[tuple[str, str]]:
     return found
 
 
-@pytest.mark.kill
-@pytest.mark.service
-@pytest.mark.slow
-def test_killed_thirteen_times_it_says_what_it_would_have_said_and_repeats_at_most_one_each(
-    runs, tmp_path, records_at
-):
-    calm, torn = tmp_path / "calm", tmp_path / "torn"
-    calm_at = calm / "records.db"
-    for folder, at in ((calm, calm_at), (torn, records_at)):
+def live_torn(
+    runs: Runs, calm: Path, torn: Path, records_at: Path | str, *, turn_every: int, kills: Kills
+) -> tuple[Postbox, Postbox]:
+    """Live through the stretch undisturbed, and again under kills; return what both were told."""
+    for folder, at in ((calm, calm / "records.db"), (torn, records_at)):
         folder.mkdir()
-        told = stretch() | {"records_at": str(at)}
+        told = stretch() | {"records_at": str(at), "turn_every": turn_every}
         (folder / "stretch.json").write_text(json.dumps(told))
 
     with receivers() as calm_box:
@@ -342,32 +360,66 @@ def test_killed_thirteen_times_it_says_what_it_would_have_said_and_repeats_at_mo
         assert runs.ended() == 0
 
     with receivers() as torn_box:
-        for die_at in BY_STATEMENT:
+        for die_at in kills.by_statement:
             runs.begin(torn, torn_box.ports, die_at)
             assert runs.ended() == KILLED
-        for pause_s in BY_TIME_S:
+        for pause_s in kills.by_time_s:
             process = runs.begin(torn, torn_box.ports)
             threading.Event().wait(pause_s)
             os.kill(process, signal.SIGKILL)
             assert runs.ended() == KILLED
-        for to, more in BY_MESSAGE:
+        for to, more in kills.by_message:
             torn_box.kill_on = (to, torn_box.count(to) + more)
             torn_box.sender = runs.begin(torn, torn_box.ports)
             assert runs.ended() == KILLED
         torn_box.kill_on = None
         runs.begin(torn, torn_box.ports)
         assert runs.ended() == 0
+    return calm_box, torn_box
 
-    undisturbed = kept(calm_at)
-    kills = len(BY_STATEMENT) + len(BY_TIME_S) + len(BY_MESSAGE)
+
+def check_told(calm_box: Postbox, torn_box: Postbox, records_at: Path | str, kills: Kills) -> None:
+    """None is lost, and at most one is repeated for each kill."""
+    owed = lines_sent(records_at)
+    assert len(calm_box.arrived) == len(owed)
+    assert Counter(owed) - Counter(torn_box.arrived) == Counter()  # none is lost
+    assert len(torn_box.arrived) <= len(owed) + kills.count  # at most one repeated for each kill
+    # Those kills do repeat one each.
+    assert len(torn_box.arrived) >= len(owed) + len(kills.by_message)
+
+
+@pytest.mark.kill
+@pytest.mark.service
+@pytest.mark.slow
+def test_killed_thirteen_times_it_says_what_it_would_have_said_and_repeats_at_most_one_each(
+    runs, tmp_path, records_at
+):
+    calm = tmp_path / "calm"
+    calm_box, torn_box = live_torn(
+        runs, calm, tmp_path / "torn", records_at, turn_every=1, kills=MINUTE_BY_MINUTE
+    )
+    undisturbed = kept(calm / "records.db")
     assert len(undisturbed["changes"]) > 20
     assert len(undisturbed["late"]) > 10
     assert [minute for minute, _ in undisturbed["milestones"]] == [FIRST, FIRST + 120]
     assert undisturbed["gaps"] == undisturbed["unsent"] == []
     assert {to for to, _ in calm_box.arrived} == {"isaura", "corvin", "gateway"}
     assert kept(records_at) == undisturbed
-    assert len(calm_box.arrived) == len(undisturbed["owed"])
-    owed = lines_sent(records_at)
-    assert Counter(owed) - Counter(torn_box.arrived) == Counter()  # none is lost
-    assert len(torn_box.arrived) <= len(owed) + kills  # at most one repeated for each kill
-    assert len(torn_box.arrived) >= len(owed) + len(BY_MESSAGE)  # those kills do repeat one each
+    check_told(calm_box, torn_box, records_at, MINUTE_BY_MINUTE)
+
+
+@pytest.mark.kill
+@pytest.mark.service
+@pytest.mark.slow
+def test_killed_while_it_catches_up_five_minutes_at_a_time_it_says_the_same_as_undisturbed(
+    runs, tmp_path
+):
+    calm, torn_at = tmp_path / "calm", tmp_path / "torn" / "records.db"
+    calm_box, torn_box = live_torn(
+        runs, calm, tmp_path / "torn", torn_at, turn_every=5, kills=FIVE_AT_A_TIME
+    )
+    undisturbed = kept(calm / "records.db")
+    assert len(undisturbed["changes"]) > 20
+    assert undisturbed["gaps"] == undisturbed["unsent"] == []
+    assert kept(torn_at) == undisturbed
+    check_told(calm_box, torn_box, torn_at, FIVE_AT_A_TIME)

@@ -1,9 +1,10 @@
 """The program that the kill test kills: watch and alert service over a recorded stretch.
 
 Started once, it reads lines `FOLDER MAIL_PORT GATEWAY_PORT DIE_AT` and for each begins a fresh
-process, whose number it writes. That process lives through the stretch minute by minute, on from
-where the records say it has come, and dies by its own SIGKILL before the statement numbered DIE_AT
-of the records' database (0: never). Forked from one that has read its modules, it begins at once.
+process, whose number it writes. That process lives through the stretch minute by minute, or some
+minutes at a time as after a hold-up, on from where the records say it has come. It dies by its own
+SIGKILL before the statement numbered DIE_AT of the records' database (0: never). Forked from one
+that has read its modules, it begins at once.
 """
 
 from __future__ import annotations
@@ -84,6 +85,8 @@ def main(folder: Path, port: int, gateway: int, die_at: int) -> None:
     alerts = AlertService(book, records, clock, channels, base_url="http://shed.invalid")
     for minute in range(done, len(arrivals)):
         store.keep([Reading(*reading) for reading in arrivals[minute]])
+        if (minute + 1) % stretch["turn_every"]:
+            continue
         clock.turn_to(start + timedelta(minutes=minute + 1, seconds=LATENESS_S))
         watch.turn()
         alerts.turn()
