@@ -12,6 +12,8 @@ import pytest
 from pydantic import SecretStr
 from sqlalchemy import update
 
+from api.accounts.keeping import Granted
+from api.accounts.roles import Role
 from api.alerts.links import Link
 from api.assemble import CannotStart, assemble
 from api.book import in_force_of
@@ -29,10 +31,11 @@ from api.records.states import (
 )
 from api.records.tables import as_ms
 from api.records.watch import load_position, standing_history
-from api.settings import SettingsUnusable, load_settings
+from api.settings import Settings, SettingsUnusable, load_settings
 from api.v1.sight import Sight
 from api.watch.clock import TurnedClock
 from api.watch.loop import Watch
+from api.web.app import accounts_in
 from rules.evaluator import EvaluatorState
 from rules.model.reading import Reading, minute_of
 from rules.state import NEW
@@ -139,6 +142,40 @@ def test_a_link_that_one_node_signed_is_read_by_the_other(pair):
     link = Link(7, 9, "corvin", AT + timedelta(days=1))
     token = pair.shed.parts.links.token(link)
     assert pair.office.parts.links.read(token, now=AT) == link
+
+
+def test_who_signed_in_on_one_node_is_signed_in_and_out_on_the_other(pair, pages_nursery):
+    """Behind a proxy a reader meets now this node, now that."""
+    guarded = [
+        replace(node.parts, settings=with_accounts(node.parts.settings))
+        for node in (pair.shed, pair.office)
+    ]
+    password = "moss bucket under third table"
+    _, keeping = accounts_in(guarded[0])
+    secret = keeping.invite("odell", Granted(Role.TEND, None), by="machine")
+    with (
+        pages_nursery.serving(guarded[0]) as shed,
+        pages_nursery.serving(guarded[1]) as office,
+        httpx.Client(headers={"sec-fetch-site": "same-origin"}) as browser,
+    ):
+        form = {"password": password, "again": password}
+        told = browser.post(f"{office}/invited/{secret}", data=form, headers={"origin": office})
+        assert told.status_code == 303, told.text
+        browser.cookies.clear()
+        form = {"name": "odell", "password": password}
+        assert browser.get(f"{office}/alarms").status_code == 303
+        told = browser.post(f"{shed}/sign-in", data=form, headers={"origin": shed})
+        assert told.status_code == 303, told.text
+        assert browser.get(f"{office}/alarms").status_code == 200
+        kept = dict(browser.cookies)
+        told = browser.post(f"{office}/sign-out", headers={"origin": office})
+        assert told.status_code == 303, told.text
+        browser.cookies.update(kept)
+        assert browser.get(f"{shed}/alarms").status_code == 303
+
+
+def with_accounts(settings: Settings) -> Settings:
+    return settings.model_copy(update={"accounts": "on"})
 
 
 def test_a_batch_that_is_moved_to_the_other_house_takes_its_state_along(pair):
