@@ -31,6 +31,7 @@ from api.web.account_pages import own_account_router
 from api.web.accounts_page import accounts_router
 from api.web.adopt_page import adopt_router
 from api.web.bench_pages import bench_router
+from api.web.bounded import Bounded
 from api.web.cautions_page import cautions_router
 from api.web.charts_page import charts_router
 from api.web.door import Door, demand_classed
@@ -133,6 +134,7 @@ def create_app(parts: Parts, sight: Sight) -> FastAPI:
     _add_answers_to_trouble(app, at)
     describe(app)
     app.add_middleware(Unchanged)
+    app.add_middleware(Bounded)
     if parts.settings.accounts == "on":
         app.add_middleware(Door, signing=signing, at=at)
     app.add_middleware(Guard, base_url=parts.settings.base_url)

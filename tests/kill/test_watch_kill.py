@@ -1,4 +1,8 @@
-"""Watch and alert service are killed again and again; what they say is as if nothing had been."""
+"""Watch and alert service are killed again and again; what they say is as if nothing had been.
+
+One file because the stretch that is lived through, who receives and what is compared belong to two
+tests alone.
+"""
 
 from __future__ import annotations
 

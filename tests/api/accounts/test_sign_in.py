@@ -15,6 +15,7 @@ from api.accounts.roles import Role
 from api.accounts.signing import Place
 from api.book import in_force_of
 
+FORM = {"content-type": "application/x-www-form-urlencoded"}
 WRONG = "Try again: the name or the password is not right."
 
 
@@ -292,3 +293,24 @@ def test_an_unknown_name_takes_as_long_as_a_wrong_password(house):
             times.append(time.perf_counter() - began)
     ratio = statistics.median(known) / statistics.median(unknown)
     assert 0.5 < ratio < 2.0, ratio
+
+
+def test_a_stranger_fills_no_memory_with_a_long_form(house, password):
+    """Neither a form that says how long it is nor one that goes on and on is read to its end."""
+    one = house.browser()
+    sent = 0
+
+    def endless():
+        nonlocal sent
+        yield b"name=wren&password="
+        for _ in range(512):
+            sent += 1
+            yield b"x" * 65_536
+
+    whole = one.post("/sign-in", content=b"name=" + b"x" * 70_000, headers=FORM)
+    assert whole.status_code == 413
+    try:
+        assert one.post("/sign-in", content=endless(), headers=FORM).status_code == 413
+    except httpx.TransportError:  # the answer came, and the line was shut, in the midst of sending
+        assert sent < 512
+    assert try_in(one, "wren", password).status_code == 303

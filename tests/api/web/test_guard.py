@@ -84,3 +84,10 @@ def test_whoever_came_by_https_is_told_to_stay_with_it(serving, tern_hollow, cli
         refused = httpx.get(f"{address}/", headers={"host": "elsewhere.invalid"})
         assert refused.status_code == 421
         assert "strict-transport-security" in refused.headers
+
+
+def test_a_body_too_large_is_refused_where_no_accounts_are_kept_too(client):
+    told = client.post("/api/v1/batches/MG-07/observations", content=b" " * (17 << 20))
+    assert told.status_code == 413
+    assert told.headers["content-type"] == "application/problem+json"
+    assert client.get("/").status_code == 200
