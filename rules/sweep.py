@@ -14,12 +14,12 @@ from rules.daylight import sun_heights
 from rules.felt import felt_values, held_in
 from rules.limits import QUIET, LimitState, Swept, Verdict, can_speak_each
 from rules.model.alarm import Priority
-from rules.model.event import ConditionClosed, ConditionOpened, Event, Standing, StandingChanged
+from rules.model.event import ConditionClosed, ConditionOpened, Event
 from rules.model.quantities import Felt
 from rules.moments import Moments, moments_of
 from rules.reckoning import Kit
 from rules.record import BatchRecord, Columns, Record
-from rules.standing import BY_SEVERITY, UNWATCHED, standing_at, standings_of
+from rules.standing import standing_at, standings_of
 from rules.state import NEW, BatchState, EvaluatorState
 from rules.surroundings import INPUTS, felt_by, reckon_rows
 from rules.trend import Ring, head_out, onto_ring_all, trends_of
@@ -31,6 +31,7 @@ from rules.turnover import (
     going_on,
     gone,
     in_units,
+    standing_turns,
     still_spoken,
 )
 from rules.watchlist import blind_id, can_make_drift
@@ -132,7 +133,7 @@ def _sweep_batch(
             now = _Now(batch.code, segment, segment.watch, kit, minute, moments, film_open)
             before, said = _judge(now, replace(before, reckoned=reckoned), columns)
             events.extend(said)
-        events.extend(_turns(batch.code, standing, columns.standing[segment.rows], minute))
+        events.extend(standing_turns(batch.code, standing, columns.standing[segment.rows], minute))
     return before, sorted(events, key=lambda event: event.minute), columns.record()
 
 
@@ -387,18 +388,3 @@ def _unbroken(segment: _Segment, felt: Felt) -> Iterator[tuple[int, slice]]:
             since = speaker.since_minute
     if run is not None:
         yield since, run
-
-
-def _turns(
-    code: str, before: Standing | None, standing: NDArray[np.int8], minute: int
-) -> Iterator[Event]:
-    """Yield the changes of standing over a segment that begins at `minute`."""
-    places = np.concatenate(([_place(before)], standing.astype(np.int64)))
-    for i in np.flatnonzero(places[1:] != places[:-1]).tolist():
-        yield StandingChanged(
-            minute + i, code, standing_at(int(places[i])), standing_at(int(places[i + 1]))
-        )
-
-
-def _place(standing: Standing | None) -> int:
-    return UNWATCHED if standing is None else BY_SEVERITY.index(standing)

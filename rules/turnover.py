@@ -4,15 +4,21 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from rules.cells import MICRO
 from rules.model.event import ConditionClosed, ConditionOpened, Event, StandingChanged
+from rules.standing import BY_SEVERITY, UNWATCHED, standing_at
 from rules.watchlist import blind_id
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
+
+    from numpy.typing import NDArray
 
     from rules.doses import DoseBound, DoseTurn
     from rules.model.dose import DoseLimit
+    from rules.model.event import Standing
     from rules.state import BatchState, EvaluatorState
     from rules.watchlist import BatchWatch, StageWatch, Watchlist
 
@@ -91,3 +97,18 @@ def gone(watchlist: Watchlist, state: EvaluatorState, minute: int) -> list[Event
             if left.standing is not None:
                 events.append(StandingChanged(minute, code, left.standing, None))
     return events
+
+
+def standing_turns(
+    code: str, before: Standing | None, standing: NDArray[np.int8], minute: int
+) -> Iterator[Event]:
+    """Yield the changes of standing over a segment that begins at `minute`."""
+    places = np.concatenate(([_place(before)], standing.astype(np.int64)))
+    for i in np.flatnonzero(places[1:] != places[:-1]).tolist():
+        yield StandingChanged(
+            minute + i, code, standing_at(int(places[i])), standing_at(int(places[i + 1]))
+        )
+
+
+def _place(standing: Standing | None) -> int:
+    return UNWATCHED if standing is None else BY_SEVERITY.index(standing)
