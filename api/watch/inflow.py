@@ -60,6 +60,11 @@ class Inflow:
         self._next_minute = next_minute
         self._held_until = next_minute
         self._held: dict[int, list[StoredReading]] = {}
+        # Whatever lies in the store and is not held is of this minute or an earlier one.
+        kept = store.latest().values()
+        self._furthest = max(
+            (minute_of(reading.at_ms) for reading in kept), default=next_minute - 1
+        )
         self._window_min = window_min
         self._chunk = chunk
 
@@ -78,6 +83,8 @@ class Inflow:
         chunk = self._store.since(self._sequence, self._chunk)
         if not chunk:
             return None
+        if self._furthest < self._held_until:
+            self._held_until = max(self._held_until, self._next_minute + self._window_min)
         late: list[StoredReading] = []
         for reading in chunk:
             if reading.channel not in self._known:
@@ -87,6 +94,8 @@ class Inflow:
                 late.append(reading)
             elif minute < self._held_until:
                 self._held.setdefault(minute, []).append(reading)
+            else:
+                self._furthest = max(self._furthest, minute)
         self._sequence = chunk[-1].sequence
         return Taken(self._sequence, tuple(late))
 
@@ -98,7 +107,7 @@ class Inflow:
         if minute != self._next_minute:
             msg = f"minute {minute} was asked for, but {self._next_minute} is next"
             raise ValueError(msg)
-        if minute >= self._held_until:
+        if minute >= self._held_until and minute <= self._furthest:
             self._fetch(minute)
         self._next_minute = minute + 1
         return self._held.pop(minute, [])

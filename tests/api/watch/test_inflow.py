@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from api.watch.inflow import WINDOW_MIN, Inflow
 from collector.stores.sqlite import SqliteStore
@@ -71,3 +73,75 @@ def test_minutes_are_asked_for_one_after_another(store: SqliteStore):
     inflow = Inflow(store, ["bag/air"], sequence=0, next_minute=FIRST)
     with pytest.raises(ValueError, match="is next"):
         inflow.readings_of(FIRST + 1)
+
+
+class Counting:
+    """A store that counts how often it is asked for a span."""
+
+    def __init__(self, store: SqliteStore) -> None:
+        self._store = store
+        self.spans = 0
+
+    def __getattr__(self, name: str):
+        return getattr(self._store, name)
+
+    def span(self, channels, start_ms, end_ms):
+        self.spans += 1
+        return self._store.span(channels, start_ms, end_ms)
+
+
+@given(
+    before=st.lists(st.tuples(st.integers(-3, 60), st.integers(0, 59)), max_size=30),
+    coming=st.lists(
+        st.lists(st.tuples(st.integers(-4, 40), st.integers(0, 59)), max_size=4),
+        min_size=1,
+        max_size=30,
+    ),
+    seen_before=st.integers(0, 30),
+    window_min=st.integers(1, 6),
+)
+def test_each_reading_comes_once_however_far_ahead_it_was(
+    tmp_path_factory, before, coming, seen_before, window_min
+):
+    """Some were kept before the start, some of them seen; those of a minute come in any order."""
+    store = SqliteStore(tmp_path_factory.mktemp("inflow") / "readings.db")
+    for minute, second in before:
+        store.keep([Reading("bag/air", (FIRST + minute) * MINUTE_MS + second * 1000, 20.0)])
+    sequence = min(seen_before, store.last_sequence())
+    known = [one for one in store.since(0, 100) if one.at_ms >= FIRST * MINUTE_MS]
+    already_late = {r.at_ms for r in store.since(sequence, 100) if r.at_ms < FIRST * MINUTE_MS}
+    inflow = Inflow(
+        store, ["bag/air"], sequence=sequence, next_minute=FIRST, window_min=window_min, chunk=5
+    )
+    handed: list[int] = []
+    late: list[int] = []
+    for now, readings in enumerate(coming):
+        for ahead, second in readings:
+            at_ms = (FIRST + max(-5, now + ahead)) * MINUTE_MS + second * 1000
+            store.keep([Reading("bag/air", at_ms, 21.0)])
+        while (taken := inflow.take()) is not None:
+            late += [one.at_ms for one in taken.late]
+        handed += [one.at_ms for one in inflow.readings_of(FIRST + now)]
+    for now in range(len(coming), len(coming) + 110):
+        handed += [one.at_ms for one in inflow.readings_of(FIRST + now)]
+    kept = {one.at_ms for one in store.since(0, 1000)}
+    assert len(handed) == len(set(handed))
+    assert len(late) == len(set(late))
+    assert not set(handed) & set(late)
+    assert {one.at_ms for one in known} <= set(handed) | set(late)
+    unseen = {at_ms for at_ms in kept if at_ms < FIRST * MINUTE_MS} - already_late - set(late)
+    assert set(handed) | set(late) == kept - unseen
+    assert all(at_ms // MINUTE_MS >= FIRST for at_ms in handed)
+    store.close()
+
+
+def test_a_watch_that_keeps_up_fetches_nothing_twice(store: SqliteStore):
+    counting = Counting(store)
+    inflow = Inflow(counting, ["bag/air"], sequence=0, next_minute=FIRST)
+    seen = []
+    for minute in range(100):
+        store.keep(of_minute(minute))
+        assert inflow.take() is not None
+        seen += [reading.at_ms for reading in inflow.readings_of(FIRST + minute)]
+    assert seen == [reading.at_ms for m in range(100) for reading in of_minute(m)]
+    assert counting.spans == 0
