@@ -61,6 +61,9 @@ def test_the_link_shows_what_is_wrong_and_asks(client, tern_hollow, token, asked
     assert "Tobin Quillfeather" in page.text
     assert "I&#39;m going" in page.text
     assert "tell someone" in page.text
+    # Whoever opens it from a text message sees what to do first, before the buttons.
+    first = page.text.index('<p class="todo"><span class="word">Do</span> ')
+    assert first < page.text.index('id="going"')
     assert "<script" not in page.text
     assert state_of(tern_hollow, asked) is AlarmState.UNACKNOWLEDGED
 
