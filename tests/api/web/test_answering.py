@@ -62,8 +62,9 @@ def test_the_link_shows_what_is_wrong_and_asks(client, tern_hollow, token, asked
     assert "I&#39;m going" in page.text
     assert "tell someone" in page.text
     # Whoever opens it from a text message sees what to do first, before the buttons.
-    first = page.text.index('<p class="todo"><span class="word">Do</span> ')
+    first = page.text.index('<p class="what" id="first">')
     assert first < page.text.index('id="going"')
+    assert "Look at the plants" in page.text[first:] or "Mist inside" in page.text[first:]
     assert "<script" not in page.text
     assert state_of(tern_hollow, asked) is AlarmState.UNACKNOWLEDGED
 
