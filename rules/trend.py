@@ -118,6 +118,17 @@ def head_out(bound: Bound, trends: Trends) -> Flags:
     return flags
 
 
+def change_of(trend: Trend) -> int | None:
+    """Return by how much the later mean lies above the earlier one, in millionths.
+
+    None where too few cells of either were seen.
+    """
+    if min(trend.recent_count, trend.earlier_count) < LEAST:
+        return None
+    rise = trend.recent * trend.earlier_count - trend.earlier * trend.recent_count
+    return round(COARSE * rise / (trend.recent_count * trend.earlier_count))
+
+
 def minutes_until(bound: Bound, trend: Trend) -> int:
     """Return in how many minutes the line meets the bound; only for a trend that heads out."""
     rise = trend.recent * trend.earlier_count - trend.earlier * trend.recent_count

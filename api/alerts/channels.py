@@ -17,6 +17,7 @@ import apprise.exception
 
 from api.alerts.mail import Mail
 from api.alerts.reach import variable
+from api.alerts.text_message import short_form
 from rules.model.people import EMAIL
 
 with warnings.catch_warnings():
@@ -180,9 +181,10 @@ class Channels:
         try:
             if not courier.add(service):
                 return Failed("the address is not one that can be sent to: check how it is written")
+            title, body = _as_taken(courier, text)
             result = courier.notify(
-                body=text.body,
-                title=text.line,
+                body=body,
+                title=title,
                 body_format=apprise.NotifyFormat.TEXT,
                 attach=None if picture is None else self._attached(picture),
                 timeout=SEND_TIMEOUT_S,
@@ -208,6 +210,18 @@ class Channels:
             content=picture, name=PICTURE_NAME, mimetype="image/png"
         )
         return apprise.AppriseAttachment(attached, asset=self._asset)
+
+
+def _as_taken(courier: apprise.Apprise, text: MessageText) -> tuple[str, str]:
+    """Return title and body as the way takes them: where the whole is too long, the short form.
+
+    A way without titles would put the line before the body and hand on all of it: ten text
+    messages, or none, as the gateway refuses what is too long.
+    """
+    whole = len(text.line) + len(text.body) + 2
+    short = [way.body_maxlen for way in courier if way.title_maxlen <= 0]
+    most = min(short, default=whole)  # an address may name several, parted by commas
+    return (text.line, text.body) if whole <= most else ("", short_form(text, most=most))
 
 
 def _cause(result: apprise.AppriseResult) -> str:

@@ -12,9 +12,11 @@ from api.alerts.cautions import cautions
 from api.alerts.figures import clock_time, date_and_time
 from api.alerts.guard_phrases import guard_phrases
 from api.alerts.measured import first_of, grades_of, says_of, shade_of, story_of, when_of
+from api.alerts.pace import pace_of
 from api.alerts.phrases import phrases
 from api.alerts.telling_phrases import telling_phrases
 from api.alerts.told import batch_of, subject_of
+from api.measures import FAHRENHEIT
 from api.records.runs import Stop
 from rules.belief import Missing
 from rules.local_time import local_day
@@ -89,6 +91,7 @@ class Writer:
         body = [
             *self._introduce(subject.batch, words),
             *self._story(subject, to, words, belief),
+            *self._pace(subject, to),
             *self._stage(subject, words),
             words.do_first.format(action=first),
             *((again.told_before.format(names=", ".join(to.before)),) if to.before else ()),
@@ -289,6 +292,12 @@ class Writer:
             lines.append(words.ended_when.format(when=date_and_time(alarm.ended_at, place, words)))
         lines.append(words.priority_is.format(how_soon=words.priority[alarm.priority]))
         return lines
+
+    def _pace(self, subject: Subject, to: Addressed) -> list[str]:
+        person = to.person
+        fahrenheit = person.temperature_unit == FAHRENHEIT
+        language, place = person.language, self.site.site
+        return pace_of(subject, place, now=to.now, language=language, fahrenheit=fahrenheit)
 
     def _stage(self, subject: Subject, words: Phrases) -> list[str]:
         batch = subject.batch

@@ -55,6 +55,8 @@ log = logging.getLogger(__name__)
 TURN_S = 1.0
 LONGEST_PAUSE_S = 30.0
 AT_ONCE = 20
+SLOW = timedelta(seconds=2)
+
 PICTURE_TRIES = 2
 PICTURE_WAIT = timedelta(seconds=1)
 """How long the messages of a turn wait for pictures: danger must be told, drawn or not."""
@@ -79,6 +81,8 @@ class AlertService:
         Draws what goes with a message about alarms; None: messages carry no picture.
     picture_wait
         How long the messages of a turn wait for their pictures, all together.
+    slow
+        A way that takes longer to fail hangs: its next message waits for a turn of its own.
     sheet_words
         Writes the night sheet that a message is; None: none is owed.
     sheet_picture
@@ -98,6 +102,7 @@ class AlertService:
         codes: bool = False,
         picture: PictureFor | None = None,
         picture_wait: timedelta = PICTURE_WAIT,
+        slow: timedelta = SLOW,
         sheet_words: SheetWords | None = None,
         sheet_picture: SheetPicture | None = None,
     ) -> None:
@@ -114,6 +119,8 @@ class AlertService:
         self._gathering = Gathering[tuple["MessageText | None", "bytes | None"]]()
         self._sheet_words = sheet_words
         self._sheet_picture = sheet_picture
+        self._slow = slow
+        self._hanging: set[str] = set()
         self._wake = threading.Event()
         self._last_turn: datetime | None = None
         self._last_error: str | None = None
@@ -186,11 +193,18 @@ class AlertService:
     def _turn(self, stopped: Callable[[], bool], *, patient: bool) -> int:
         sent = 0
         tried: set[int] = set()
+        hung: set[str] = set()
         self._owe()
         self._easel.begin()
         while not stopped():
             with reading(self._records) as db:
-                rows = due(db, now=self._clock.now(), most=AT_ONCE + len(tried))
+                rows = due(
+                    db,
+                    now=self._clock.now(),
+                    most=AT_ONCE + len(tried),
+                    last=self._hanging,
+                    without=hung,
+                )
             rows = tuple(row for row in rows if row.id not in tried)
             if not rows:
                 break
@@ -203,9 +217,19 @@ class AlertService:
                 tried.add(row.id)
                 if _is_sheet(row) and not self._is_gathered(row, wait=patient):
                     continue
-                sent += self._deliver(row)
+                begun = self._clock.now()
+                accepted = self._deliver(row)
+                sent += accepted
                 self.signs += 1
                 self.done += 1
+                if accepted:
+                    self._hanging.discard(row.channel)
+                elif self._clock.now() - begun > self._slow:
+                    # Once a turn at most, so that what is owed anew, and other ways, come between.
+                    self._hanging.add(row.channel)
+                    hung.add(row.channel)
+                    log.warning("way_hangs channel=%s", row.channel)
+                    break
         self._last_turn = self._clock.now()
         self._last_error = None
         self.done += 1

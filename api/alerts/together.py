@@ -6,6 +6,7 @@ group stands in the body with its own line and link.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING
@@ -276,8 +277,16 @@ def _entries(members: Sequence[AlarmRecord], to: Addressed, writer: Writer) -> l
 
 
 def _worst_first(members: Sequence[AlarmRecord]) -> list[AlarmRecord]:
+    """Return what goes on first, then by priority, then by how soon the water is used up."""
     urgency = list(Priority)
-    return sorted(members, key=lambda one: (one.ended_at is not None, urgency.index(one.priority)))
+    return sorted(
+        members,
+        key=lambda one: (
+            one.ended_at is not None,
+            urgency.index(one.priority),
+            math.inf if one.particulars.hours is None else one.particulars.hours,
+        ),
+    )
 
 
 def _words(to: Addressed) -> _Words:

@@ -18,6 +18,9 @@ class Particulars:
     Of a sum: `unseen_min` minutes of it were not seen; it began after its day did (`begun_late`).
     Of the tool itself: the `sensors` it is about, the `batches` that can't be seen because of it or
     soon can't, what the part itself `said`, and in how many hours the disk is full (`lasts_h`).
+    How fast it got worse: by how much the value had changed in twenty minutes (`change`), at which
+    cell (`graver_minute`) it would meet the next graver bound (`graver`) at that pace, and for how
+    many `hours`, with their band, the scion's water would last.
     """
 
     reckoned: bool = False
@@ -33,6 +36,12 @@ class Particulars:
     batches: tuple[str, ...] = ()
     said: str = ""
     lasts_h: float | None = None
+    change: float | None = None
+    graver: float | None = None
+    graver_minute: int | None = None
+    hours: float | None = None
+    hours_low: float | None = None
+    hours_high: float | None = None
 
     def to_json(self) -> str:
         """Return the text from which `from_json` makes an equal one."""

@@ -7,21 +7,31 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from sqlalchemy import and_, func, or_, select, update
+from sqlalchemy import and_, case, func, or_, select, update
 
 from api.records.outbox import MessageKind, OutboxRow, outbox_row
 from api.records.tables import alarm_group_members, as_ms, outbox
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
     from datetime import datetime
 
     from sqlalchemy import Connection, ScalarSelect, Select
     from sqlalchemy.sql.elements import ColumnElement
 
 
-def due(db: Connection, *, now: datetime, most: int) -> tuple[OutboxRow, ...]:
-    """Return messages to be sent now, the oldest first.
+def due(
+    db: Connection,
+    *,
+    now: datetime,
+    most: int,
+    last: Collection[str] = (),
+    without: Collection[str] = (),
+) -> tuple[OutboxRow, ...]:
+    """Return messages to be sent now, the oldest first; those by the ways in `last` after others.
 
+    Of these the least tried come first, so that each gets its tries and is passed over in time.
+    Messages by the ways in `without` are left out.
     A message waits while an earlier one of the same alarm is still on its way to the same person
     by the same channel, so that "back inside" never arrives before "too dry".
     """
@@ -41,8 +51,14 @@ def due(db: Connection, *, now: datetime, most: int) -> tuple[OutboxRow, ...]:
         )
         .exists()
     )
-    found = select(outbox).where(_free(as_ms(now)), outbox.c.due_ms <= as_ms(now), ~overtakes)
-    return _all(db, found.order_by(outbox.c.id).limit(most))
+    found = select(outbox).where(
+        _free(as_ms(now)),
+        outbox.c.due_ms <= as_ms(now),
+        outbox.c.channel.not_in(without),
+        ~overtakes,
+    )
+    tries_if_last = case((outbox.c.channel.in_(last), outbox.c.attempts + 1), else_=0)
+    return _all(db, found.order_by(tries_if_last, outbox.c.id).limit(most))
 
 
 def claim(

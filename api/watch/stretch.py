@@ -74,9 +74,5 @@ def _quiet_run(watchlist: Watchlist, state: EvaluatorState, block: CellBlock) ->
 
 def _one(watchlist: Watchlist, state: EvaluatorState, block: CellBlock) -> Run:
     after, events = step(watchlist, state, cell_in(block, block.first_minute))
-    beside = {
-        event: particulars_of(watchlist, event, before=state, after=after)
-        for event in events
-        if isinstance(event, ConditionOpened)
-    }
+    beside = particulars_of(watchlist, events, before=state, after=after)
     return Run(block.first_minute, 1, after, events, beside)

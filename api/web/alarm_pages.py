@@ -7,7 +7,9 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from api.alerts.message import Addressed, Writer
+from api.alerts.pace import pace_of
 from api.alerts.together import group_words
+from api.alerts.told import subject_of
 from api.measures import CELSIUS, FAHRENHEIT
 from api.records.alarms import alarm, alarm_history, changes_of, standing_alarms
 from api.records.groups import groups_since, members_of, messages_about
@@ -74,6 +76,7 @@ class AlarmPage:
     held: str
     value: str
     worst: str
+    pace: str
     todo: str
     began: str
     over: str
@@ -160,20 +163,15 @@ def alarm_page(parts: Parts, alarm_id: int, telling: Telling) -> AlarmPage:
         held = held_sentence(db, one, says_of(parts, one, telling), telling)
     words = telling.words
     batch = next((b for b in parts.site.batch if b.code == one.batch), None)
-    plan = plan_of(parts.plans, batch.plan, one.opened_at) if batch else None
-    asked = asked_of(plan, batch, one.condition, one.opened_at)
-    value, worst, todo = "", "", ""
+    asked = _asked(parts, one)
+    value, worst = "", ""
     if asked is not None:
-        todo = _todo(asked, one, telling)
         if one.value is not None:
             said = _value(asked, one, telling)
             value = f"{words.capital(said)}; {words.should_be(telling.need(asked))}."
         if one.worst is not None:
             worst = words.at_worst(_worst(asked, one.worst, telling))
-    elif blind_felt(one.condition) is not None:
-        todo = words.look_at_plants
     elif not one.batch:
-        todo = tool_todo(one, telling)
         value = " ".join(tool_detail(one, telling))
     line = line_of(parts, one, telling)
     return AlarmPage(
@@ -186,7 +184,8 @@ def alarm_page(parts: Parts, alarm_id: int, telling: Telling) -> AlarmPage:
         held=held,
         value=value,
         worst=worst,
-        todo=todo,
+        pace=pace_said(parts, one, telling),
+        todo=todo_of(parts, one, telling),
         began=telling.since(one.since)
         if one.ended_at is None
         else words.from_until(telling.time(one.since), telling.time(one.ended_at)),
@@ -214,6 +213,34 @@ def alarm_page(parts: Parts, alarm_id: int, telling: Telling) -> AlarmPage:
         ),
         usual=USUAL_MIN[one.priority],
     )
+
+
+def todo_of(parts: Parts, one: AlarmRecord, telling: Telling) -> str:
+    """Return what to do first about an alarm; "" where nothing is known to do."""
+    asked = _asked(parts, one)
+    if asked is not None:
+        return _todo(asked, one, telling)
+    if blind_felt(one.condition) is not None:
+        return telling.words.look_at_plants
+    return "" if one.batch else tool_todo(one, telling)
+
+
+def pace_said(parts: Parts, one: AlarmRecord, telling: Telling) -> str:
+    """Return how fast it got worse, in the words of the message; "" where that is not told."""
+    said = pace_of(
+        subject_of(parts.site, parts.plans, one),
+        parts.site.site,
+        now=telling.now,
+        language=telling.words.code,
+        fahrenheit=telling.fahrenheit,
+    )
+    return " ".join(said)
+
+
+def _asked(parts: Parts, one: AlarmRecord) -> Limit | DoseLimit | None:
+    batch = next((b for b in parts.site.batch if b.code == one.batch), None)
+    plan = plan_of(parts.plans, batch.plan, one.opened_at) if batch else None
+    return asked_of(plan, batch, one.condition, one.opened_at)
 
 
 def _value(asked: Limit | DoseLimit, one: AlarmRecord, telling: Telling) -> str:

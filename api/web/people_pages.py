@@ -25,7 +25,7 @@ from api.alerts.trial import owe_test
 from api.records.alarms import NothingToAcknowledge
 from api.records.observations import entered
 from api.records.session import reading, writing
-from api.web.alarm_pages import line_of
+from api.web.alarm_pages import line_of, pace_said, todo_of
 from api.web.answering import LONGEST_NOTE, deeds
 from api.web.now_page import WAITING
 from api.web.reader import telling_to
@@ -171,6 +171,8 @@ def _page(
         place=", ".join((telling.kind(batch), telling.bench(batch.bench))) if batch else "",
         since=telling.since(one.since) if one.ended_at is None else "",
         over=words.over.format(time=telling.time(one.ended_at)) if one.ended_at else "",
+        todo=todo_of(parts, one, telling),
+        pace=pace_said(parts, one, telling),
         has_it=has_it,
         waiting=one.state in WAITING,
         said=said,

@@ -13,6 +13,7 @@ from api.alerts.figures import clock_time, measure_of, measure_of_sum
 from api.alerts.message import LINE_LENGTH, Addressed, Writer
 from api.alerts.phrases import ENGLISH, SPANISH
 from api.alerts.reach import reach_in, variable
+from api.alerts.text_message import ONE, septets, short_form
 from api.records.alarms import AlarmRecord
 from api.records.particulars import NOTHING_BESIDE, Particulars
 from api.records.watch import WatchGap
@@ -163,6 +164,18 @@ def test_every_first_line_of_the_demo_says_what_to_do_first(demo: Writer, langua
         asked = (*needs.limit, *needs.dose)
         action = next(x for x in asked if x.id == alarm.condition).action
         assert action.in_language(language) in demo.opened(alarm, to(language)).line
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_every_first_line_of_the_demo_fits_one_text_message_in_its_own_alphabet(
+    demo: Writer, language: str
+):
+    for alarm in every_alarm(demo):
+        text = demo.opened(alarm, to(language, unit="degF"))
+        said = short_form(text, most=LINE_LENGTH)
+        assert septets(said) <= ONE
+        assert septets(said) == len(said), "a sign outside of the alphabet costs two more messages"
+        assert said.startswith(f"{alarm.batch} ")
 
 
 def test_a_person_who_reads_fahrenheit_gets_fahrenheit_throughout(small: Writer):

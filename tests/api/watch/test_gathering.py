@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import tomllib
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 
@@ -19,6 +21,7 @@ from api.records.session import writing
 from rules.model.plan import CarePlan
 from rules.model.site import Site
 
+DEMO_PLANS = Path(__file__).parents[3] / "demo_data" / "plans"
 DRY, DAMP = 71.0, 95.0
 CODES = ("MG-07", "AV-09", "MG-11", "MG-12", "MG-13", "MG-14", "MG-15", "MG-16", "MG-17")
 
@@ -93,6 +96,22 @@ def test_nine_batches_dry_at_once_are_one_message_and_the_first_danger_one_more(
         for one in alarm_history(db, most=99):
             told = messages_about(db, one.id)
             assert MessageKind.GROUPED in {message.kind for message in told}
+
+
+@pytest.mark.parametrize("small_plans", ["medium"], indirect=True)
+def test_of_many_the_one_whose_water_ends_first_is_named_to_be_looked_at_first(nursery, postbox):
+    written = nursery.plans["small-bag"][0].model_dump(mode="json", exclude_none=True)
+    taken = tomllib.loads((DEMO_PLANS / "leafy-bag.toml").read_text(encoding="utf-8"))
+    plan = CarePlan.model_validate(written | {"drying": taken["drying"]})
+    nursery.plans = {plan.id: (plan,)}
+    drying = nursery.anew()
+    live(drying, 0, 1, {})
+    live(drying, 1, 8, dict.fromkeys(CODES, DRY) | {"MG-14": 35.0})
+    assert postbox.lines()[-1].endswith("Look first at MG-14.")
+    listed = [line for line in postbox.mail[-1].get_content().splitlines() if line[:2] == "- "]
+    assert listed[0].startswith("- MG-14 ")
+    assert len(listed) == len(CODES)
+    drying.shut()
 
 
 def group_since(nursery):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 
 import pytest
+from sqlalchemy import event
 
 from api.records.alarms import (
     NothingToAcknowledge,
@@ -22,7 +23,7 @@ from api.watch.holding import let_alarm_go, shelve_alarm, take_alarm_out
 from api.watch.working import WorkNotPossible, begin
 from rules.alarms import CueOutOfPlaceError
 from rules.evaluator import watchlist
-from rules.model.alarm import AlarmState, Cue
+from rules.model.alarm import BY_PERSON, AlarmState, Cue
 from rules.model.reading import MINUTE_MS, Reading
 from rules.model.work import WorkKind
 
@@ -174,6 +175,42 @@ def test_out_of_service_it_tells_nobody_until_a_person_puts_it_back(nursery):
         back = let_alarm_go(db, 1, ground=ground_of(nursery), by="isaura", at=now)
     assert back.state is AlarmState.UNACKNOWLEDGED
     assert cues(nursery)[-1] == (Cue.PUT_BACK, AlarmState.UNACKNOWLEDGED)
+
+
+def test_what_happened_to_an_alarm_is_only_ever_added_to(nursery):
+    said: list[str] = []
+
+    def note(_connection, _cursor, statement, *_rest) -> None:
+        said.append(statement)
+
+    event.listen(nursery.records, "before_cursor_execute", note)
+    ground = ground_of(nursery)
+    nursery.pass_minutes(0, [DRY] * 4)
+    shelved(nursery)
+    with writing(nursery.records) as db:
+        let_alarm_go(db, 1, ground=ground, by="isaura", at=nursery.clock.now())
+    with writing(nursery.records) as db:
+        acknowledge(db, 1, by="corvin", at=nursery.clock.now())
+    with writing(nursery.records) as db:
+        take_alarm_out(db, 1, by="isaura", at=nursery.clock.now(), why="probe broken")
+    nursery.pass_minutes(4, [*[DAMP] * 3, *[DRY] * 4])
+    with writing(nursery.records) as db:
+        let_alarm_go(db, 1, ground=ground, by="isaura", at=nursery.clock.now())
+    nursery.pass_minutes(11, [DAMP] * 3)
+    touching = [one for one in said if "alarm_changes" in one and not one.startswith("SELECT")]
+    assert len(touching) == len(cues(nursery)) == 9
+    assert {one.split()[0] for one in touching} == {"INSERT"}
+    with nursery.db() as db:
+        kept = changes_of(db, 1)
+    assert [one.id for one in kept] == sorted(one.id for one in kept)
+    assert all(one.at.tzinfo is not None for one in kept)
+    assert {one.cue: one.by for one in kept if one.cue in BY_PERSON} == {
+        Cue.SHELVED: "corvin",
+        Cue.UNSHELVED: "isaura",
+        Cue.ACKNOWLEDGED: "corvin",
+        Cue.TAKEN_OUT: "isaura",
+        Cue.PUT_BACK: "isaura",
+    }
 
 
 def test_dry_air_under_an_opened_cover_is_kept_and_told_only_once_the_work_is_over(nursery):

@@ -8,6 +8,7 @@ import pytest
 
 from api.records.alarms import standing_alarms
 from api.records.particulars import NOTHING_BESIDE, Particulars
+from api.records.tables import as_ms
 from api.watch.particulars import particulars_of
 from rules.cover import CoverRecord
 from rules.cover_ahead import HouseHours
@@ -17,6 +18,7 @@ from rules.evaluator import EvaluatorState, watchlist
 from rules.model.alarm import Priority
 from rules.model.event import ConditionOpened
 from rules.model.plan import CarePlan
+from rules.model.reading import minute_of
 from rules.reckoning import Reckoned
 from rules.state import NEW
 
@@ -133,10 +135,52 @@ def test_what_the_watch_raises_of_water_and_sums_is_kept_with_its_doubt(nursery,
         assert beside.reckoned
         assert beside.low <= alarm.value <= beside.high
         assert beside.low < beside.high
-    assert leaf.particulars == Particulars(reckoned=True)
-    assert found["air-dry"].particulars == NOTHING_BESIDE
+    assert without_pace(leaf) == Particulars(reckoned=True)
+    assert without_pace(found["air-dry"]) == NOTHING_BESIDE
     # Four of the seven silent minutes are bridged by the last word; counting began at two o'clock.
-    assert dry.particulars == Particulars(unseen_min=3, begun_late=True)
+    assert without_pace(dry) == Particulars(unseen_min=3, begun_late=True)
+
+
+def without_pace(alarm) -> Particulars:
+    nothing = dict.fromkeys(("change", "graver", "graver_minute", "hours", "hours_low"))
+    return replace(alarm.particulars, hours_high=None, **nothing)
+
+
+def test_how_fast_it_got_worse_is_kept_of_the_minute_that_raised_it(nursery, plans):
+    ((plan,),) = plans.values()
+    whole = plan.model_dump(mode="json", exclude_none=True)
+    whole["stage"]["healing"]["limit"].append(limit("drier", "relative_humidity", "low", 70.0))
+    nursery.plans = {plan.id: (CarePlan.model_validate(whole),)}
+    running = nursery.anew()
+    falling = [95.0 - 0.5 * minute for minute in range(36)]  # below 80 from the 31st minute on
+    running.pass_minutes(0, falling)
+    with running.db() as db:
+        found = {one.condition: one for one in standing_alarms(db) if one.batch == "MG-07"}
+    first = minute_of(as_ms(found["air-dry"].since)) - 31
+    running.shut()
+    dry = found["air-dry"].particulars
+    assert dry.change == pytest.approx(-0.5 * 20, abs=0.01)
+    assert (dry.graver, dry.graver_minute) == (70.0, pytest.approx(first + 50, abs=1))
+    assert dry.hours_low < dry.hours < dry.hours_high
+    # The heat to come and the days' sums begin no trend; what is reckoned looks ahead already.
+    assert found["reserve"].particulars.change is None
+
+
+def test_many_limits_of_one_batch_are_looked_up_together(watched):
+    state = state_with()
+    events = [
+        opened("air-dry", value=70.0),
+        opened("reserve", value=1.0),
+        opened("gone", value=1.0),
+    ]
+    found = particulars_of(watched, events, before=state, after=state)
+    assert list(found) == events
+    assert found[events[2]] == NOTHING_BESIDE
+
+
+def beside_of(watched, event: ConditionOpened, before=None, after=None) -> Particulars:
+    after = after or state_with()
+    return particulars_of(watched, [event], before=before or after, after=after)[event]
 
 
 def test_a_day_that_had_too_little_is_looked_up_in_the_state_before(watched):
@@ -147,13 +191,13 @@ def test_a_day_that_had_too_little_is_looked_up_in_the_state_before(watched):
         state_with(doses={"dry-hours": today}),
     )
     event = opened("dry-hours", value=1.0, since=DUSK - 1440)
-    assert particulars_of(watched, event, before=before, after=after).unseen_min == 42
+    assert beside_of(watched, event, before, after).unseen_min == 42
 
 
 def test_a_sum_of_what_is_reckoned_says_so(watched):
     event = opened("pull-sum", value=100.0)
     state = state_with()
-    assert particulars_of(watched, event, before=state, after=state) == Particulars(reckoned=True)
+    assert beside_of(watched, event, after=state) == Particulars(reckoned=True)
 
 
 def cover_seen(slope_c: float) -> CoverRecord:
@@ -174,7 +218,7 @@ def test_heat_to_expect_says_when_and_what_shade_it_takes(watched):
     house = HouseHours(last=(2800,) * 24, before=(2800,) * 24)
     reckoned = Reckoned(cover=CoverWatch(record=cover_seen(0.05), house=house, peak=PEAK))
     state = state_with(reckoned=reckoned)
-    beside = particulars_of(watched, opened("peak", value=39.5), before=state, after=state)
+    beside = beside_of(watched, opened("peak", value=39.5), after=state)
     assert (beside.reckoned, beside.low, beside.high) == (True, 37.1, 42.0)
     assert beside.at_minute == DUSK + 1140
     assert beside.shade_by_minute is not None
@@ -189,14 +233,14 @@ def test_a_house_that_is_too_warm_itself_says_that_no_shade_helps(watched):
     state = state_with(
         reckoned=Reckoned(cover=CoverWatch(record=cover_seen(0.05), house=house, peak=PEAK))
     )
-    beside = particulars_of(watched, opened("peak", value=39.5), before=state, after=state)
+    beside = beside_of(watched, opened("peak", value=39.5), after=state)
     assert beside.no_shade_helps
     assert beside.stop_share is None
 
 
 def test_a_record_that_has_become_too_thin_tells_the_peak_alone(watched):
     state = state_with(reckoned=Reckoned(cover=CoverWatch(peak=PEAK)))
-    beside = particulars_of(watched, opened("peak", value=39.5), before=state, after=state)
+    beside = beside_of(watched, opened("peak", value=39.5), after=state)
     assert beside == Particulars(reckoned=True, low=37.1, high=42.0, at_minute=DUSK + 1140)
 
 
@@ -204,9 +248,9 @@ def test_a_record_that_has_become_too_thin_tells_the_peak_alone(watched):
 def test_blindness_has_nothing_beside_it(watched, condition: str):
     state = state_with()
     event = opened(condition, value=1.0)
-    assert particulars_of(watched, event, before=state, after=state) == NOTHING_BESIDE
+    assert beside_of(watched, event, after=state) == NOTHING_BESIDE
     strange = replace(event, batch="XX-1")
-    assert particulars_of(watched, strange, before=state, after=state) == NOTHING_BESIDE
+    assert beside_of(watched, strange, after=state) == NOTHING_BESIDE
 
 
 def test_particulars_come_back_as_they_were_written():

@@ -61,8 +61,22 @@ def test_the_link_shows_what_is_wrong_and_asks(client, tern_hollow, token, asked
     assert "Tobin Quillfeather" in page.text
     assert "I&#39;m going" in page.text
     assert "tell someone" in page.text
+    # Whoever opens it from a text message sees what to do first, before the buttons.
+    first = page.text.index('<p class="what" id="first">')
+    assert first < page.text.index('id="going"')
+    assert "Look at the plants" in page.text[first:] or "Mist inside" in page.text[first:]
     assert "<script" not in page.text
     assert state_of(tern_hollow, asked) is AlarmState.UNACKNOWLEDGED
+
+
+def test_how_fast_it_gets_worse_stands_below_the_buttons(client, tern_hollow):
+    parts = tern_hollow.parts
+    with reading(parts.records) as db:
+        dry = next(a for a in standing_alarms(db) if a.condition == "air-dry-danger")
+        change_id = raised_by(db, (dry.id,))[dry.id]
+    link = Link(dry.id, change_id, "pilar", parts.clock.now() + LASTS)
+    text = client.get(f"/answer/{parts.links.token(link)}").text
+    assert text.index('id="seen"') < text.index("A qué ritmo: bajó ")
 
 
 @pytest.mark.parametrize(

@@ -155,6 +155,8 @@ def test_alarm_says_state_action_and_history(looking):
     text = text_of(looking.get(f"/alarms/{number}").text)
     assert "MG-07: air too dry; nobody has answered." in text
     assert "Mist inside and retie the bag." in text
+    assert re.search(r"How fast: it fell by \d+\.\d % in 20 minutes\.", text)
+    assert re.search(r"the scions' water lasts .*look at the leaves and the wood\.", text)
     assert re.search(r"What came of it 02:\d\d nobody has answered", text)
 
 
