@@ -9,7 +9,6 @@ from api.watch.particulars import particulars_of
 from api.watch.stretch import runs_of
 from rules.cells import cell_in
 from rules.evaluator import step
-from rules.model.event import ConditionOpened
 
 
 @given(data=st.data())
@@ -30,11 +29,7 @@ def test_runs_of_cells_say_what_each_cell_says_by_itself(data, drawn_cases):
         state, events = step(watched, before, cell_in(case.block, minute))
         states[minute + 1] = state
         said.extend(events)
-        beside |= {
-            one: particulars_of(watched, one, before=before, after=state)
-            for one in events
-            if isinstance(one, ConditionOpened)
-        }
+        beside |= particulars_of(watched, events, before=before, after=state)
     runs = list(runs_of(watched, case.start(), case.block))
     assert [one for run in runs for one in run.events] == said
     assert {one: known for run in runs for one, known in run.beside.items()} == beside
