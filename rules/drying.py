@@ -82,13 +82,16 @@ class Spending:
     """What became of the account in each minute: three rows, an entry a minute.
 
     `lost_ng` left the scion, `uptake_ng` is what the stock could give. `known` is False where
-    the loss was guessed. `leaf_temperature_c` is measured or likely, NaN where not known.
+    the loss was guessed, and `told` False while nothing at all speaks of the scion's water: no loss
+    was known since the account began, and no droop was seen. Such a scion is not full, it is not
+    known. `leaf_temperature_c` is measured or likely, NaN where not known.
     """
 
     spent_ng: Wholes
     lost_ng: Wholes
     uptake_ng: Wholes
     known: Flags
+    told: Flags
     leaf_temperature_c: Floats
     account: Account
 
@@ -130,7 +133,9 @@ def spend(figures: DryingFigures, account: Account, around: Surroundings) -> Spe
         guessed_min=account.guessed_min + minutes - int(np.count_nonzero(known)),
         by_hour=_by_hour(account.by_hour, around.minute, lost),
     )
-    return Spending(spent, lost, uptake, known, leaf, after)
+    # By what the account itself carries, so that a minute at a time says the same.
+    told: Flags = known | (fastest > 0) | (spent > 0).any(axis=0)
+    return Spending(spent, lost, uptake, known, told, leaf, after)
 
 
 def uptake_ng(figures: DryingFigures, minute: Wholes) -> Wholes:

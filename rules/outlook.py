@@ -117,7 +117,8 @@ class BatchOutlook:
 
     `blind_to` are the vital quantities that are missing; `heading` the limits that a trend will
     meet, with the minutes until then, soonest first. `drying` is None where the plan does not say
-    how the scion dries, `peak` where no heat under a cover is foreseen.
+    how the scion dries and while nothing has spoken of it, `peak` where no heat under a cover is
+    foreseen.
     """
 
     code: str

@@ -107,7 +107,7 @@ class Reckoning:
     """What was reckoned for each minute: in millionths, and where it is known.
 
     `leaf` is measured where a sensor is on one, else what the light makes likely. The bands are
-    those of the drying account, None without one.
+    those of the drying account, None without one, NaN while nothing has spoken of it.
     """
 
     leaf: Told
@@ -166,12 +166,13 @@ def as_it_stands(
     if kit.figures is not None and reckoned.account is not None:
         pace = spend(kit.figures, reckoned.account, course)
         spent = np.array(reckoned.account.spent_ng, dtype=np.int64)[:, None]
-        reserve_band = reserve_pct(kit.figures, spent)
-        hours_band = hours_to_critical(kit.figures, replace(pace, spent_ng=spent))
-        reserve, hours = (
-            (in_millionths(np.where(pace.known, band.central, 0.0)), pace.known)
-            for band in (reserve_band, hours_band)
-        )
+        if bool(pace.told[0]):
+            reserve_band = reserve_pct(kit.figures, spent)
+            hours_band = hours_to_critical(kit.figures, replace(pace, spent_ng=spent))
+            reserve, hours = (
+                (in_millionths(np.where(pace.known, band.central, 0.0)), pace.known)
+                for band in (reserve_band, hours_band)
+            )
         leaf = pace.leaf_temperature_c
     peak = told_peak(reckoned.cover) if around.house_air is not None else _unknown(1)
     told = _told(leaf), _told(_leaf_deficit_kpa(course, leaf))
@@ -217,7 +218,7 @@ def _spend(
         for place, row in enumerate(
             (reserve.low, reserve.central, reserve.high, hours.low, hours.central, hours.high)
         ):
-            bands[place, rows] = row
+            bands[place, rows] = np.where(spending.told, row, np.nan)
         known[rows] = spending.known
         leaf[rows] = spending.leaf_temperature_c
     told = [(in_millionths(np.where(known, bands[place], 0.0)), known) for place in (1, 4)]

@@ -31,7 +31,7 @@ HEAT = frozenset({Felt.AIR_TEMPERATURE, Felt.EXPECTED_PEAK})
 class WaterAhead:
     """What the time until the next sunrise would do to a scion, if it dries as a day ago.
 
-    `told` is None while an hour of it was never seen whole. Where there is no night, a whole day
+    `told` is None while an hour of it was never seen whole, or nothing was seen at all. Where there is no night, a whole day
     is looked ahead (`until_sunrise` False).
     """
 
@@ -82,7 +82,10 @@ def water_ahead(watchlist: Watchlist, present: Present, code: str) -> WaterAhead
     dark = dark_spans(watchlist.place, minute + 1, A_DAY_MIN)
     sunrise = dark[0][1] if dark else minute + A_DAY_MIN
     until = min(sunrise, minute + A_DAY_MIN)
-    told = through_last_hours(figures, account, minute, until_minute=until)
+    seen = present.outlooks.get(code)
+    told = None
+    if seen is not None and seen.drying is not None:
+        told = through_last_hours(figures, account, minute, until_minute=until)
     return WaterAhead(until, until_sunrise=bool(dark), told=told)
 
 

@@ -56,9 +56,12 @@ def water_section(shown: BatchDay) -> WaterSection | None:
     """Return the section; None where the plan does not say how the scion dries."""
     seen, telling = shown.seen, shown.telling
     plan = plan_of(shown.parts.plans, shown.batch.plan, telling.now)
-    if seen is None or seen.drying is None or plan is None or plan.drying is None:
+    if seen is None or plan is None or plan.drying is None:
         return None
     drying = seen.drying
+    if drying is None:
+        figures = tuple(_figures(plan.drying, shown))
+        return WaterSection(telling.words.water_untold, (), "", (), figures)
     guessed = telling.words.lasting(drying.guessed_min * 60) if drying.guessed_min else ""
     since = telling.time(instant_of(drying.since_minute))
     return WaterSection(

@@ -325,6 +325,16 @@ def test_minutes_that_are_not_known_open_the_band():
     assert np.isnan(gap.leaf_temperature_c).all()
 
 
+def test_a_scion_of_which_nothing_was_ever_seen_is_not_full_but_not_told():
+    unseen = held(30, air_temperature_c=np.nan)
+    gap = spend(figures(), FRESH, unseen)
+    assert not gap.told.any()
+    seen = spend(figures(), gap.account, held(1, first=BORN + 30, relative_humidity_pct=70.0))
+    assert seen.told.all()
+    after = spend(figures(), seen.account, held(5, first=BORN + 31, air_temperature_c=np.nan))
+    assert after.told.all(), "once seen, the band tells what may have become of it"
+
+
 def test_light_that_is_not_known_matters_by_day_only():
     assert spend(figures(), FRESH, held(sun_up=False)).known.all()
     assert not spend(figures(), FRESH, held(sun_up=True)).known.any()

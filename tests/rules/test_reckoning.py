@@ -130,6 +130,25 @@ def test_minutes_without_readings_open_the_band_and_are_counted(make):
     assert "moisture_reserve" not in night.now().felt
 
 
+def test_the_water_of_a_batch_that_nothing_was_ever_seen_of_is_not_told(make):
+    night = make.night(bagged(make), leafy(make))
+    night.silence(60)
+    assert night.now().drying is None
+    night.bag(1, temperature=30.0, humidity=60.0)
+    assert night.now().drying.guessed_min == 60
+    night.silence(60)
+    assert night.now().drying is not None
+
+
+def test_a_droop_tells_of_the_water_without_any_sensor(make):
+    drooped = [{"at": "2026-05-04T13:30:00Z", "seen": "droop"}]
+    night = make.night(bagged(make, observation=drooped), leafy(make))
+    night.silence(29)
+    assert night.now().drying is None
+    night.silence(3)
+    assert night.now().drying.reserve_pct.central == pytest.approx(55.0, abs=1.0)
+
+
 def test_a_leaf_that_no_sensor_tells_is_warmer_than_the_air_in_light(make):
     hot = make.limit("leaf-hot", "leaf_temperature", "high", 33.0, on_delay_min=2)
     night = make.night(bagged(make), leafy(make, hot), make.morning)

@@ -190,6 +190,9 @@ class English:
     no_end: ClassVar[str] = "no end in sight"
     since_midnight: ClassVar[str] = "since midnight"
     water: ClassVar[str] = "The scion's water"
+    water_untold: ClassVar[str] = (
+        "How much water is left can't be told: nothing has been seen of the air around it yet."
+    )
     water_unknown_pace: ClassVar[str] = (
         "How long that lasts can't be told: nobody sees the air around it now."
     )

@@ -187,6 +187,9 @@ class Spanish(English):
     no_end: ClassVar[str] = "sin fin a la vista"
     since_midnight: ClassVar[str] = "desde medianoche"
     water: ClassVar[str] = "El agua de la púa"
+    water_untold: ClassVar[str] = (
+        "Cuánta agua le queda no se puede decir: todavía no se ha visto nada del aire que la rodea."
+    )
     water_unknown_pace: ClassVar[str] = (
         "Cuánto dura no se puede decir: ahora nadie ve el aire que la rodea."
     )

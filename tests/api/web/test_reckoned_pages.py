@@ -57,6 +57,24 @@ def test_water_is_told_with_band_pace_and_the_night_ahead(hot_client):
     assert "An estimate, not a measurement" in said
 
 
+def test_water_of_which_nothing_was_ever_seen_is_not_called_full(pages_nursery, tmp_path, serving):
+    deaf = pages_nursery.nursery(tmp_path)
+    deaf.watch.turn()
+    span = {"from": "2026-11-14T03:00:00Z", "to": "2026-11-14T15:00:00Z"}
+    with serving(deaf.parts) as address, httpx.Client(base_url=address, timeout=30) as client:
+        for code, says in (("en", "can't be told"), ("es", "no se puede decir")):
+            page = client.get("/batches/MG-07", params={"lang": code}).text
+            assert says in text_of(section(page, "water"))
+            assert "100 %" not in text_of(page)
+        assert client.get("/api/v1/batches/MG-07").json()["drying"] is None
+        assert "100 %" not in text_of(client.get("/tonight").text)
+        asked = {"quantity": "moisture_reserve", **span}
+        told = client.get("/api/v1/batches/MG-07/series", params=asked).json()
+        assert told["runs"] == []
+        assert len(told["gaps"]) == 1
+    deaf.close()
+
+
 def test_the_reserve_is_drawn_as_a_band_with_its_limit(hot_client):
     drawn = section(hot_client.get("/batches/MG-07").text, "water")
     pictures = re.findall(r'<svg class="chart".*?class="hour"', drawn, re.DOTALL)
