@@ -36,6 +36,24 @@ SEEN = {
     Seen.COUNTED: Words(en="plants counted alive and dead", es="plantas contadas, vivas y muertas"),
 }
 
+_MONTHS_EN = (
+    *("January", "February", "March", "April", "May", "June", "July"),
+    *("August", "September", "October", "November", "December"),
+)
+_MONTHS_ES = (
+    *("enero", "febrero", "marzo", "abril", "mayo", "junio", "julio"),
+    *("agosto", "septiembre", "octubre", "noviembre", "diciembre"),
+)
+
+
+def _en(day: date) -> str:
+    """Return a day as people say it; none of these lies a year away."""
+    return f"{day.day} {_MONTHS_EN[day.month - 1]}"
+
+
+def _es(day: date) -> str:
+    return f"{day.day} de {_MONTHS_ES[day.month - 1]}"
+
 
 def percent(share: float) -> str:
     """Return a share as a whole percentage, rounded down so that it never says too much.
@@ -50,8 +68,9 @@ def look_for_growth(last: date | None) -> Words:
     """Say that new growth is to be looked for, and by when it should be there."""
     return (
         Words(
-            en=f"Look for new growth; write down the day. None by {last}: look at the unions.",
-            es=f"Busque brotes nuevos y anote el día. Si no hay el {last}, revise las uniones.",
+            en=f"Look for new growth; write down the day. None by {_en(last)}: look at the unions.",
+            es="Busque brotes nuevos y anote el día. "
+            f"Si no hay el {_es(last)}, revise las uniones.",
         )
         if last is not None
         else Words(en="Look for new growth.", es="Busque brotes nuevos.")
@@ -158,8 +177,8 @@ OPEN_IN_STEPS = Words(en="Open it a little first.", es="Ábrala primero un poco.
 def too_soon(earliest: date) -> Words:
     """Say from when a step of easing would fit the plan."""
     return Words(
-        en=f"sooner than the plan has it: from {earliest}",
-        es=f"antes de lo que dice el plan: desde el {earliest}",
+        en=f"sooner than the plan has it: from {_en(earliest)}",
+        es=f"antes de lo que dice el plan: desde el {_es(earliest)}",
     )
 
 
@@ -189,38 +208,42 @@ def give_at_most(most: float) -> Words:
 
 def not_before(day: date) -> Words:
     """Say until when to wait."""
-    return Words(en=f"Wait until {day}.", es=f"Espere hasta el {day}.")
+    return Words(en=f"Wait until {_en(day)}.", es=f"Espere hasta el {_es(day)}.")
 
 
 def light_again(earliest: date) -> Words:
     """Say why light is not raised again yet."""
     return Words(
-        en=f"leaves need some days to get used to the last step; next from {earliest}",
-        es=f"las hojas tardan días en acostumbrarse al último paso; el otro, desde el {earliest}",
+        en=f"leaves need some days to get used to the last step; next from {_en(earliest)}",
+        es="las hojas tardan días en acostumbrarse al último paso; "
+        f"el otro, desde el {_es(earliest)}",
     )
 
 
 def before_union(day: date) -> Words:
     """Say when stock and scion are counted as one."""
     return Words(
-        en=f"the union is not counted on before {day}; until then the shoots live on stored water",
-        es=f"no se cuenta con la unión antes del {day}; los brotes viven del agua guardada",
+        en=f"the union is not counted on before {_en(day)}; "
+        "until then the shoots live on stored water",
+        es=f"no se cuenta con la unión antes del {_es(day)}; los brotes viven del agua guardada",
     )
 
 
 def film_holds(day: date) -> Words:
     """Say from when the union holds without its wrap."""
     return Words(
-        en=f"the wrap holds and closes the union, which is not counted on before {day}",
-        es=f"la cinta sujeta y cierra la unión, con la que no se cuenta antes del {day}",
+        en=f"the wrap holds and closes the union, which is not counted on before {_en(day)}",
+        es=f"la cinta sujeta y cierra la unión, con la que no se cuenta antes del {_es(day)}",
     )
 
 
 def drooped(day: date, until: date) -> Words:
     """Say that a droop holds everything."""
     return Words(
-        en=f"it drooped on {day}; nothing goes on before {until}, and then only if it stays up",
-        es=f"tuvo hojas caídas el {day}; nada avanza antes del {until}, y sólo si sigue firme",
+        en=f"it drooped on {_en(day)}; nothing goes on before {_en(until)}, "
+        "and then only if it stays up",
+        es=f"tuvo hojas caídas el {_es(day)}; nada avanza antes del {_es(until)}, "
+        "y sólo si sigue firme",
     )
 
 

@@ -31,8 +31,8 @@ HEAT = frozenset({Felt.AIR_TEMPERATURE, Felt.EXPECTED_PEAK})
 class WaterAhead:
     """What the time until the next sunrise would do to a scion, if it dries as a day ago.
 
-    `told` is None while an hour of it was never seen whole, or nothing was seen at all. Where there is no night, a whole day
-    is looked ahead (`until_sunrise` False).
+    `told` is None while an hour of it was never seen whole, or nothing was seen at all. Where there
+    is no night, a whole day is looked ahead (`until_sunrise` False).
     """
 
     until_minute: int

@@ -98,7 +98,7 @@ def line_of(
         raise ValueError(msg)
     if told is Told.MINUTES:
         return _by_minute(parts, sight, batch.code, felt, first_minute, end_minute)
-    return _by_cell(parts, batch, felt, first_minute, end_minute)
+    return line_of_cells(parts, batch, felt, first_minute=first_minute, end_minute=end_minute)
 
 
 def _by_minute(
@@ -150,9 +150,13 @@ def _line(
     return Line(told, step_min, at_ms, value, low, high, begins, of_means)
 
 
-def _by_cell(
-    parts: Parts, batch: BatchWatch, felt: Felt, first_minute: int, end_minute: int
+def line_of_cells(
+    parts: Parts, batch: BatchWatch, felt: Felt, *, first_minute: int, end_minute: int
 ) -> Line:
+    """Return what the store's cells tell of a quantity that sensors tell, however short the span.
+
+    Without entries where nothing was kept, and for what is reckoned.
+    """
     short = end_minute - first_minute <= MOST_IN_FINE_CELLS
     cell_min = FINE_CELL_MIN if short else COARSE_CELL_MIN
     at: list[Wholes] = []

@@ -14,7 +14,7 @@ from api.web.batch_day import BatchDay
 from api.web.day_charts import chart_of, frame_of, sum_chart_of
 from api.web.estimates import LEAF
 from api.web.heat import heat_section
-from api.web.needs import need_rows
+from api.web.needs import LookedBack, need_rows
 from api.web.next_step import next_step_of
 from api.web.now_page import entry_of, stale_sentences
 from api.web.pictures import day_picture, ribbon_of
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
     from api.parts import Parts
+    from api.v1.far_back import FarBack
     from api.v1.sight import Present, Sight
     from api.web.alarm_pages import AlarmLine
     from api.web.heat import HeatSection
@@ -103,7 +104,7 @@ class BatchPage:
 
 
 def batch_page(
-    parts: Parts, sight: Sight, batch: Batch, *, on: date | None, telling: Telling
+    parts: Parts, sight: Sight, far: FarBack, batch: Batch, *, on: date | None, telling: Telling
 ) -> BatchPage:
     """Gather what the page says; `on` is the date of the noon to begin at, None for today's."""
     present = sight.present()
@@ -136,7 +137,9 @@ def batch_page(
         tonight=tonight_of(parts, sight, batch, telling),
         water=water_section(shown),
         heat=heat_section(shown),
-        rows=need_rows(shown, last_night),
+        rows=need_rows(
+            shown, LookedBack(last_night, sight.span(today.first_minute, today.minutes), far)
+        ),
         sums=sum_rows(seen, telling),
         facts=_facts(parts, batch, telling),
         plan=batch.plan,

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from api.drawing.day import instant_of
+from api.v1.foresight import watched
 from api.web.estimates import felt_text
 from api.web.pictures import worst_by_night
 from rules.model.plan import FilmState, When
@@ -14,10 +15,13 @@ from rules.model.quantities import Felt
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from api.v1.far_back import FarBack
+    from api.v1.sight import SpanRecord
     from api.web.batch_day import BatchDay
     from api.web.pictures import DayPicture
     from api.web.telling import Telling
     from rules.evaluator import BatchOutlook, Judged
+    from rules.model.plan import Limit
 
 BY_DAY = frozenset({Felt.PPFD, Felt.EXPECTED_PEAK})
 """Quantities whose night says nothing."""
@@ -25,7 +29,10 @@ BY_DAY = frozenset({Felt.PPFD, Felt.EXPECTED_PEAK})
 
 @dataclass(frozen=True, slots=True)
 class NeedRow:
-    """A limit beside now and last night's worst. `wrong` is "", "low" or "high".
+    """A limit beside now, last night's worst and the worst since grafting.
+
+    `wrong` is "", "low" or "high". Of the worst since grafting nothing is called wrong: in an
+    earlier stage other limits held.
 
     `again`: the row above speaks of the same quantity.
     """
@@ -37,10 +44,20 @@ class NeedRow:
     now_wrong: str
     worst: str
     worst_wrong: str
+    ever: str
     read: str
 
 
-def need_rows(shown: BatchDay, last_night: DayPicture) -> tuple[NeedRow, ...]:
+@dataclass(frozen=True, slots=True)
+class LookedBack:
+    """What rows look back on: the last night, the day from the last noon on, and all before."""
+
+    last_night: DayPicture
+    today: SpanRecord
+    far: FarBack
+
+
+def need_rows(shown: BatchDay, back: LookedBack) -> tuple[NeedRow, ...]:
     """Return a row for each limit, those of one quantity under one another."""
     seen = shown.seen
     if seen is None:
@@ -49,14 +66,14 @@ def need_rows(shown: BatchDay, last_night: DayPicture) -> tuple[NeedRow, ...]:
     for one in seen.judged:
         by_felt.setdefault(one.limit.quantity, []).append(one)
     return tuple(
-        _row(one, seen, shown, last_night, again=place > 0)
+        _row(one, seen, shown, back, again=place > 0)
         for judged in by_felt.values()
         for place, one in enumerate(judged)
     )
 
 
 def _row(
-    one: Judged, seen: BatchOutlook, shown: BatchDay, last_night: DayPicture, *, again: bool
+    one: Judged, seen: BatchOutlook, shown: BatchDay, back: LookedBack, *, again: bool
 ) -> NeedRow:
     limit, telling = one.limit, shown.telling
     words = telling.words
@@ -66,7 +83,7 @@ def _row(
         value = felt_text(limit.quantity, one.value, seen, telling)
         if not one.speaks:
             value = f"{value} ({_silent(one, telling.words.not_judged_now, shown)})"
-    worst, worst_wrong = _worst(one, shown, last_night)
+    worst, worst_wrong = _worst(one, shown, back.last_night)
     read = words.no_reading
     now = seen.felt.get(limit.quantity)
     if now is not None and now.channel is None:
@@ -82,6 +99,7 @@ def _row(
         now_wrong=side if one.margin is not None and one.margin < 0 else "",
         worst=worst,
         worst_wrong=worst_wrong,
+        ever=_ever(limit, shown, back),
         read=read,
     )
 
@@ -128,3 +146,17 @@ def _worst(one: Judged, shown: BatchDay, last_night: DayPicture) -> tuple[str, s
     if shown_value != words.no_end:
         shown_value = f"{shown_value}, {telling.clock(instant_of(minute))}"
     return shown_value, side if beyond else ""
+
+
+def _ever(limit: Limit, shown: BatchDay, back: LookedBack) -> str:
+    """Return the worst since grafting with its time, of what sensors told."""
+    telling = shown.telling
+    batch = watched(shown.parts.watchlist, shown.batch.code)
+    if batch is None:
+        return telling.words.not_seen
+    if not back.far.can_tell(batch, limit):
+        return telling.words.not_kept
+    found = back.far.worst(shown.batch, batch, limit, back.today)
+    if found is None:
+        return telling.words.not_seen
+    return f"{telling.value(limit.quantity, found.value)}, {telling.time(instant_of(found.minute))}"

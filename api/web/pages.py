@@ -22,6 +22,7 @@ from api.measures import CELSIUS, FAHRENHEIT, TEMPERATURE_UNITS
 from api.records.alarms import NothingToAcknowledge, UnknownAlarm, acknowledge
 from api.records.session import writing
 from api.records.tables import as_ms
+from api.v1.far_back import FarBack
 from api.web.alarm_pages import alarm_page, alarms_page
 from api.web.batch_page import batch_page
 from api.web.day_charts import frame_of
@@ -164,6 +165,7 @@ def pages_router(at: Desk, sight: Sight) -> APIRouter:
     """Return the routes of all pages."""
     router = APIRouter(include_in_schema=False, default_response_class=HTMLResponse)
     parts = at.parts
+    far = FarBack(parts)
 
     @router.get("/")
     def now(request: Request) -> Response:
@@ -180,7 +182,7 @@ def pages_router(at: Desk, sight: Sight) -> APIRouter:
         if batch is None:
             raise HTTPException(HTTPStatus.NOT_FOUND)
         telling = at.telling(request)
-        page = batch_page(parts, sight, batch, on=day, telling=telling)
+        page = batch_page(parts, sight, far, batch, on=day, telling=telling)
         labels = label_words(telling.words.code)
         bench = bench_words(telling.words.code)
         return at.answer(

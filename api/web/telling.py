@@ -54,6 +54,16 @@ class Telling:
         """Return the local time of day alone, for where the day is plain."""
         return f"{to_local(at, self.site.site):%H:%M}"
 
+    def own_clock(self) -> str:
+        """Say by which clock all times are told: the site's zone, and how far it is from UTC."""
+        local = to_local(self.now, self.site.site)
+        hours, minutes = f"{local:%z}"[:3], f"{local:%z}"[3:5]
+        away = f"{hours[0]}{int(hours[1:])}{'' if minutes == '00' else f':{minutes}'}"
+        zone = self.site.site.time_zone.replace("_", " ")
+        # Etc/GMT-11 is eleven hours *ahead*: its name would say the contrary of what it is.
+        named = f"UTC{away}" if zone.startswith("Etc/") else f"{zone} (UTC{away})"
+        return self.words.own_clock(named)
+
     def day(self, on: date) -> str:
         """Return a date as "Sat 14 November", with the year when it is not this one."""
         words = self.words

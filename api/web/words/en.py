@@ -91,6 +91,8 @@ class English:
     col_limit: ClassVar[str] = "needs"
     col_now: ClassVar[str] = "now"
     col_worst: ClassVar[str] = "last night's worst"
+    col_ever: ClassVar[str] = "worst since grafting"
+    not_kept: ClassVar[str] = "not kept so long"
     col_age: ClassVar[str] = "last read"
     col_quantity: ClassVar[str] = "what"
     not_judged_now: ClassVar[str] = "not at this hour"
@@ -630,6 +632,10 @@ class English:
             f"If it dries as in the same hours a day ago, nothing is left from about {likely} "
             f"(soonest {soonest}, {last})."
         )
+
+    def own_clock(self, zone: str) -> str:
+        """Say by which clock times are told."""
+        return f"Times are by the nursery's clock: {zone}."
 
     def water_since(self, since: str, guessed: str) -> str:
         """Say since when it is reckoned, and how much of that was guessed, "" for none."""

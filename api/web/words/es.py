@@ -91,6 +91,8 @@ class Spanish(English):
     col_limit: ClassVar[str] = "necesita"
     col_now: ClassVar[str] = "ahora"
     col_worst: ClassVar[str] = "lo peor de anoche"
+    col_ever: ClassVar[str] = "lo peor desde el injerto"
+    not_kept: ClassVar[str] = "no se guarda tanto tiempo"
     col_age: ClassVar[str] = "última lectura"
     col_quantity: ClassVar[str] = "qué"
     not_judged_now: ClassVar[str] = "a esta hora no"
@@ -616,6 +618,10 @@ class Spanish(English):
             f"Si se seca como en las mismas horas de ayer, no queda nada desde {likely} "
             f"(lo antes {soonest}, {last})."
         )
+
+    def own_clock(self, zone: str) -> str:
+        """Say by which clock times are told."""
+        return f"Las horas son las del vivero: {zone}."
 
     def water_since(self, since: str, guessed: str) -> str:
         """Say since when it is reckoned, and how much of that was guessed."""

@@ -247,8 +247,12 @@ def test_a_leaf_without_a_sensor_is_marked_wherever_it_is_shown(hot_client):
 
 def test_a_limit_that_waits_for_open_film_says_so_and_is_drawn_only_there(hot_client):
     page = hot_client.get("/batches/WL-03").text
-    # The film split at seven: of the night before there is nothing that this limit could judge.
-    row = r"at most 0\.50 kPa while the film is open 0\.\d\d kPa not seen read this minute"
+    # The film split at seven: of the night before there is nothing that this limit could judge,
+    # and its worst since grafting is of the two hours since.
+    row = (
+        r"at most 0\.50 kPa while the film is open 0\.\d\d kPa not seen 0\.\d\d kPa, \d\d:\d\d "
+        "read this minute"
+    )
     assert re.search(row, text_of(page))
     chart = re.search(r'aria-label="Dryness of the air.*?</figure>', page, re.DOTALL)
     assert chart is not None
