@@ -10,6 +10,7 @@ from __future__ import annotations
 import logging
 from typing import TYPE_CHECKING
 
+from api.alerts.caution_words import caution_words
 from api.alerts.message import MessageText
 from api.drawing.day import instant_of
 from api.night_sheet.evening import evening_sheet, night_after
@@ -107,11 +108,13 @@ class NightSheets:
             language=person.language,
             fahrenheit=person.temperature_unit == "degF",
         )
-        link = f"{self._parts.settings.base_url.rstrip('/')}/tonight?sheet={kind.value}"
+        base = self._parts.settings.base_url.rstrip("/")
+        link = f"{base}/tonight?sheet={kind.value}"
+        more = caution_words(person.language).more.format(link=f"{base}/cautions")
         look = Voice(
             self._parts.site, self._parts.plans, person.language, fahrenheit=False, now=now
         ).words.look_here
-        return MessageText(told.line, f"{told.as_text()}\n\n{look.format(link=link)}")
+        return MessageText(told.line, f"{told.as_text()}\n{more}\n\n{look.format(link=link)}")
 
     def picture(self, row: OutboxRow, person: Person, now: datetime) -> bytes | None:
         """Return the ribbons of the night, worst batch first; None where nothing was seen.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import threading
 from datetime import UTC, datetime, timedelta
 
@@ -48,6 +49,7 @@ def test_the_evening_sheet_goes_to_whoever_has_the_night_and_to_the_lead(
     body = spanish.get_body(("plain",)).get_content()
     assert "QUIÉN ESTÁ DE TURNO" in body
     assert "/tonight?sheet=evening" in body
+    assert re.search(r"Todas las precauciones: http://\S+/cautions\s", body)
     assert "Corvin Hale por correo" in body
     assert "corvin@small" not in body
 
