@@ -350,6 +350,19 @@ def test_all_of_it_works_from_the_keyboard(hand):
     hand.until(lambda: hand.words() == ["mould"])
 
 
+def test_what_is_due_prints_as_a_list_with_boxes_to_tick_by_pencil(look):
+    look.open("/todo")
+    look.page.emulate_media(media="print")
+    tasks = look.page.locator(".tasks li")
+    assert tasks.count() == 28
+    boxes = tasks.evaluate_all("all => all.map((one) => getComputedStyle(one, '::before').content)")
+    assert set(boxes) == {'"\N{BALLOT BOX}"'}
+    expect(look.page.locator(".tasks button:visible")).to_have_count(0)
+    for left_out in ("nav", "#written", "#mine"):
+        expect(look.page.locator(left_out)).to_be_hidden()
+    expect(tasks.first).to_have_css("color", "rgb(0, 0, 0)")
+
+
 def test_what_is_due_is_ticked_off_in_place_and_taken_back(hand):
     hand.screen.open("/todo")
     done = hand.page.locator('.tasks form[action="/bench/AV-04"] button[value="checked.droop"]')
