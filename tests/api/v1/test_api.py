@@ -250,13 +250,13 @@ def test_a_day_is_worked_out_from_every_sensor_also_those_that_speak_for_no_batc
 ):
     # The quality tests hold neighbours together: without them a day would not be as it was live.
     asked = []
-    span = tern_hollow.store.span
+    series = tern_hollow.store.series
 
     def noted(channels, start_ms, end_ms):
         asked.append(set(channels))
-        return span(channels, start_ms, end_ms)
+        return series(channels, start_ms, end_ms)
 
-    monkeypatch.setattr(tern_hollow.store, "span", noted)
+    monkeypatch.setattr(tern_hollow.store, "series", noted)
     day = {"from": "2026-11-14T02:00:00Z", "to": "2026-11-14T03:00:00Z"}
     assert client.get(f"{V1}/batches/MG-07/record", params=day).status_code == 200
     assert asked == [set(tern_hollow.parts.site.channels)]
