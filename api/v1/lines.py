@@ -108,7 +108,7 @@ def _by_minute(
     minutes: list[Wholes] = []
     # Whole days from noon to noon, which the page of the batch has looked at already.
     for first, count in _days(parts, first_minute, end_minute):
-        held = sight.span(first, count).batches.get(code)
+        held = sight.of_batch(code, first, count)
         if held is None:
             continue
         band = held.reserve_pct if felt is Felt.RESERVE else None

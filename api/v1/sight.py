@@ -54,6 +54,8 @@ MOST_SPANS = 12
 MOST_BATCH_MINUTES = 100_000
 """What the spans that are kept may hold together, some 300 bytes each: a nursery of many batches
 keeps fewer spans, never fewer than two, and the memory that they take stays the same."""
+MOST_OF_BATCHES = 24
+"""Days of single batches, less than half a megabyte each: three weeks of charts."""
 MOST_RECENT = 100
 NEW_AFTER_S = 1800
 BEHIND_MIN = 3
@@ -150,6 +152,9 @@ class Sight:
         self._lock = threading.Lock()
         self._looked: _Looked | None = None
         self._tapes: OrderedDict[tuple[int, int], _Tape] = OrderedDict()
+        self._of_batches: OrderedDict[tuple[str, int, int, str], tuple[datetime, BatchRecord]] = (
+            OrderedDict()
+        )
         self._recent: OrderedDict[tuple[str, int, int, str], Mapping[Felt, Slots]] = OrderedDict()
 
     def present(self) -> Present:
@@ -217,6 +222,30 @@ class Sight:
                     batches={code: _handed_out(batch) for code, batch in tape.batches.items()},
                 )
             return tape.seen
+
+    def of_batch(self, code: str, first_minute: int, minutes: int) -> BatchRecord | None:
+        """Return one batch's record of a span; None if it has none.
+
+        Spans that are over are kept for the batch by itself: of a large nursery no more than two
+        whole spans fit, and a week of charts would judge all batches anew for each of its lines.
+        Readings that are loaded afterwards show within an hour.
+        """
+        now = self._parts.clock.now()
+        key = (code, first_minute, minutes, self._parts.book.now.revision)
+        with self._lock:
+            kept = self._of_batches.get(key)
+            if kept is not None and (now - kept[0]).total_seconds() <= NEW_AFTER_S:
+                self._of_batches.move_to_end(key)
+                return kept[1]
+        span = self.span(first_minute, minutes)
+        record = span.batches.get(code)
+        if record is not None and span.judged_to >= first_minute + minutes:
+            with self._lock:
+                self._of_batches[key] = (now, record)
+                self._of_batches.move_to_end(key)
+                while len(self._of_batches) > MOST_OF_BATCHES:
+                    self._of_batches.popitem(last=False)
+        return record
 
     def recent(self, code: str, first_minute: int, end_minute: int) -> Mapping[Felt, Slots]:
         """Return the quarter hours of a batch's air in a span of minutes, as far as kept now.
