@@ -198,6 +198,14 @@ def late_readings(db: Connection, *, first_minute: int, end_minute: int) -> tupl
     )
 
 
+def late_between(db: Connection, first_minute: int, end_minute: int) -> int:
+    """Return how many readings have come late of cells from `first_minute` until `end_minute`."""
+    found = select(func.count()).where(
+        late_marks.c.minute >= first_minute, late_marks.c.minute < end_minute
+    )
+    return db.execute(found).scalar_one()
+
+
 def late_count(db: Connection) -> int:
     """Return how many readings have ever come late."""
     return db.execute(select(func.count()).select_from(late_marks)).scalar_one()

@@ -20,7 +20,7 @@ from api.records.alarms import standing_alarms
 from api.records.session import reading
 from api.records.states import milestone_before, state_of
 from api.records.tables import as_ms
-from api.records.watch import load_position
+from api.records.watch import late_between, load_position
 from api.v1.unseen import unseen_marked
 from rules.cells import block_of_series
 from rules.evaluator import BatchRecord, outlook, start, sweep
@@ -58,6 +58,8 @@ MOST_OF_BATCHES = 24
 """Days of single batches, less than half a megabyte each: three weeks of charts."""
 MOST_RECENT = 100
 NEW_AFTER_S = 1800
+NOT_KNOWN = -1
+"""Of how many readings came late."""
 BEHIND_MIN = 3
 
 
@@ -108,8 +110,11 @@ class _Tape:
     `seen` is what was handed out of it as it is now; None: nothing yet.
     """
 
-    def __init__(self, first_minute: int, minutes: int, made_at: datetime, book: InForce) -> None:
+    def __init__(
+        self, first_minute: int, minutes: int, made_at: datetime, book: InForce, late: int
+    ) -> None:
         self.book = book
+        self.late = late
         self.first_minute = first_minute
         self.minutes = minutes
         self.made_at = made_at
@@ -118,6 +123,11 @@ class _Tape:
         self.batches: dict[str, _BatchTape] = {}
         self.seen: SpanRecord | None = None
         self.lock = threading.Lock()
+
+    def is_old(self, now: datetime, late: int) -> bool:
+        """Return whether readings may have been kept of minutes that stand on it already."""
+        changed = late == NOT_KNOWN or late != self.late
+        return changed and (now - self.made_at).total_seconds() > NEW_AFTER_S
 
 
 class _BatchTape:
@@ -200,15 +210,19 @@ class Sight:
         """Return the record of a span, as far as the watch has come.
 
         It is what the evaluator says of the readings that are kept now; a reading that came late
-        counts here, though the watch did not have it in its hour. A span is worked out anew
-        after half an hour, so that readings loaded afterwards show, and by each new
-        state of the book.
+        counts here, though the watch did not have it in its hour. A span is worked out anew by
+        each new state of the book, and after half an hour where readings came late, so that what
+        is loaded afterwards shows; of minutes from before the watch began no lateness is known,
+        so there always.
         """
+        end = first_minute + minutes
         with reading(self._parts.records) as db:
             position = load_position(db)
-        end = first_minute + minutes
+            late = late_between(db, first_minute, end)
         judged_to = first_minute if position is None else min(end, position.next_minute)
-        tape = self._tape(first_minute, minutes)
+        if position is None or first_minute < position.began_minute:
+            late = NOT_KNOWN
+        tape = self._tape(first_minute, minutes, late)
         with tape.lock:
             if tape.next_minute < judged_to:
                 if tape.state is None:
@@ -278,13 +292,12 @@ class Sight:
         series = {key: (one.at_ms, one.value) for key, one in kept.items()}
         return block_of_series(site, first_minute, end_minute - first_minute, series)
 
-    def _tape(self, first_minute: int, minutes: int) -> _Tape:
+    def _tape(self, first_minute: int, minutes: int, late: int) -> _Tape:
         now, book = self._parts.clock.now(), self._parts.book.now
         with self._lock:
             tape = self._tapes.get((first_minute, minutes))
-            old = tape is None or (now - tape.made_at).total_seconds() > NEW_AFTER_S
-            if tape is None or old or tape.book.revision != book.revision:
-                tape = _Tape(first_minute, minutes, now, book)
+            if tape is None or tape.is_old(now, late) or tape.book.revision != book.revision:
+                tape = _Tape(first_minute, minutes, now, book, late)
                 self._tapes[first_minute, minutes] = tape
             self._tapes.move_to_end((first_minute, minutes))
             held = sum(one.minutes for one in self._tapes.values()) * len(book.watchlist.batches)
