@@ -1,7 +1,8 @@
 """Cells that are due together, judged in as few passes as what they say allows.
 
 After a stop there are hundreds of them. Most say nothing that needs the state of its own minute, so
-they are swept, many at once; a cell in which a condition opens is stepped by itself.
+they are swept, many at once; a cell in which a condition opens is stepped by itself, and so are a
+few before it, for which a sweep of their own would take longer.
 """
 
 from __future__ import annotations
@@ -21,6 +22,10 @@ if TYPE_CHECKING:
     from rules.cells import CellBlock
     from rules.evaluator import EvaluatorState, Watchlist
     from rules.model.event import Event
+
+
+LEAST_SWEPT = 3
+"""To sweep takes as long as two or three steps, however few the cells are."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,30 +54,37 @@ class Run:
 def runs_of(watchlist: Watchlist, state: EvaluatorState, block: CellBlock) -> Iterator[Run]:
     """Yield what the cells of a block say, in runs, as `step` over one after another would.
 
-    A cell in which a condition opens is a run of its own. The block follows the state's last cell.
+    A cell in which a condition opens is the last of its run. The block follows the state's last
+    cell.
     """
-    rest = block
-    while len(rest.means):
-        run = _quiet_run(watchlist, state, rest) if len(rest.means) > 1 else None
-        if run is None:
-            run = _one(watchlist, state, rest)
-        yield run
-        state, rest = run.state, minutes_of(rest, run.minutes, len(rest.means))
-
-
-def _quiet_run(watchlist: Watchlist, state: EvaluatorState, block: CellBlock) -> Run | None:
-    """Return the cells before the first in which a condition opens; None if it is the first."""
+    first, end = block.first_minute, block.first_minute + len(block.means)
+    if end - first == 1:
+        yield _stepped(watchlist, state, block)
+        return
     after, events, _ = sweep(watchlist, state, block)
-    opens = [event.minute for event in events if isinstance(event, ConditionOpened)]
-    minutes = min(opens, default=block.first_minute + len(block.means)) - block.first_minute
-    if minutes == 0:
-        return None
-    if opens:
-        after, events, _ = sweep(watchlist, state, minutes_of(block, 0, minutes))
-    return Run(block.first_minute, minutes, after, events, {})
+    opens = sorted({event.minute for event in events if isinstance(event, ConditionOpened)})
+    for opening in opens:
+        quiet = minutes_of(block, first - block.first_minute, opening - block.first_minute)
+        if len(quiet.means) >= LEAST_SWEPT:
+            now, said, _ = sweep(watchlist, state, quiet)
+            yield Run(first, opening - first, now, said, {})
+            state, first = now, opening
+        rest = minutes_of(block, first - block.first_minute, opening + 1 - block.first_minute)
+        run = _stepped(watchlist, state, rest)
+        yield run
+        state, first = run.state, run.end_minute
+    if first < end:
+        later = [event for event in events if event.minute >= first]
+        yield Run(first, end - first, after, later, {})
 
 
-def _one(watchlist: Watchlist, state: EvaluatorState, block: CellBlock) -> Run:
-    after, events = step(watchlist, state, cell_in(block, block.first_minute))
-    beside = particulars_of(watchlist, events, before=state, after=after)
-    return Run(block.first_minute, 1, after, events, beside)
+def _stepped(watchlist: Watchlist, state: EvaluatorState, block: CellBlock) -> Run:
+    """Return a few cells as one run, each with the states around it."""
+    said: list[Event] = []
+    beside: dict[ConditionOpened, Particulars] = {}
+    for minute in range(block.first_minute, block.first_minute + len(block.means)):
+        before = state
+        state, events = step(watchlist, before, cell_in(block, minute))
+        said.extend(events)
+        beside |= particulars_of(watchlist, events, before=before, after=state)
+    return Run(block.first_minute, len(block.means), state, said, beside)
