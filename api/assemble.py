@@ -21,6 +21,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from api.accounts.set_up import offer_code
 from api.alerts.buttons import Buttons, IngestWithButtons, secrets_in
 from api.alerts.channels import Channels
+from api.alerts.lamps import Lamps
 from api.alerts.links import KeyReadable, Links
 from api.alerts.reach import reach_in
 from api.alerts.service import AlertService
@@ -145,8 +146,10 @@ class Nursery:
         sight: Sight,
         sheets: NightSheets,
         leases: Leases | None,
+        lamps: Lamps,
     ) -> None:
         self.parts = parts
+        self.lamps = lamps
         self.bookkeeping = bookkeeping
         self.watch = watch
         self.alerts = alerts
@@ -168,6 +171,10 @@ class Nursery:
         if parts.settings.sees_to_houses:
             self._threads.append(
                 threading.Thread(target=alerts.run, args=(self._stop,), name="alerts")
+            )
+            # Apart from messages: a mail server that hangs keeps no lamp dark.
+            self._threads.append(
+                threading.Thread(target=lamps.run, args=(self._stop,), name="lamps")
             )
         if leases is not None:
             self._threads.append(
@@ -335,13 +342,14 @@ class Nursery:
         server.run(sockets=None if self._pages is None else [self._pages])
 
     def turn(self) -> None:
-        """Take up the newest book, close due cells, owe a sheet, and send what is owed, once."""
+        """Take up the newest book, close due cells, owe a sheet, send what is owed, tell lamps."""
         self.bookkeeping.refresh()
         if self.leases is not None:
             self.leases.turn()
         self.watch.turn()
         self._turn_sheets()
         self.alerts.turn()
+        self.lamps.turn()
 
     def stop(self) -> None:
         """End every part; what was acknowledged or recorded is kept."""
@@ -468,6 +476,14 @@ def assemble(
         hears=lambda: collector.health().connected and ingest.health().failing_since_ms is None,
         done=lambda: watch.done + watch.signs if watch.last_error is None else watch.done,
     )
+    lamps = Lamps(
+        book,
+        records,
+        SteadyClock(),
+        publish=collector.publish,
+        health=collector.health,
+        ours=lambda: leases is None or leases.sees_to_nursery(),
+    )
     pace = Pace(SteadyClock())
     watch = Watch(
         book,
@@ -516,6 +532,7 @@ def assemble(
         sight=sight,
         sheets=sheets,
         leases=leases,
+        lamps=lamps,
     )
 
 

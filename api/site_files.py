@@ -43,7 +43,10 @@ if TYPE_CHECKING:
 
 ONLY_IN_PLANS = frozenset({"version", "source", "stage"})
 ONLY_IN_SITES = frozenset(
-    {"site", "lead", "house", "bench", "sensor", "batch", "person", "shift", "swap", "absence"}
+    {
+        *("site", "lead", "house", "bench", "sensor", "batch", "person", "shift", "swap"),
+        *("absence", "escalation", "lamp"),
+    }
 )
 
 

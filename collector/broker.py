@@ -15,12 +15,14 @@ from amqtt.adapters import StreamReaderAdapter, StreamWriterAdapter  # type: ign
 from amqtt.broker import Broker  # type: ignore[import-untyped]
 from amqtt.contexts import BrokerConfig, ListenerConfig, ListenerType  # type: ignore[import-untyped]
 from amqtt.errors import AMQTTError, MQTTError, NoDataError  # type: ignore[import-untyped]
+from amqtt.mqtt.constants import QOS_1  # type: ignore[import-untyped]
 from amqtt.plugins.base import BaseAuthPlugin  # type: ignore[import-untyped]
 from amqtt.session import ApplicationMessage  # type: ignore[import-untyped]
 
 from collector.gate import Message
 from collector.group_commit import GroupCommit
 from collector.health import BrokerHealth
+from collector.outgoing import Outgoing
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -59,6 +61,7 @@ class EmbeddedBroker:
         self._stop: asyncio.Event | None = None
         self._up = False
         self._commit: GroupCommit | None = None
+        self._broker: _WillKeeper | None = None
         self.port = 0
 
     def start(self) -> None:
@@ -110,6 +113,19 @@ class EmbeddedBroker:
             waiting_bytes=waiting_bytes,
         )
 
+    def publish(self, topic: str, payload: bytes) -> Outgoing:
+        """Publish a retained message to whoever subscribes; returns at once."""
+        one = Outgoing(topic, payload)
+        loop, broker = self._loop, self._broker
+        if not self._up or loop is None or broker is None:
+            one.lose("the built-in broker is not running")
+            return one
+        try:
+            asyncio.run_coroutine_threadsafe(broker.say(one), loop)
+        except RuntimeError:  # the loop ended just now
+            one.lose("the built-in broker is not running")
+        return one
+
     def _run(self, failures: list[OSError]) -> None:
         try:
             asyncio.run(self._serve())
@@ -152,6 +168,7 @@ class EmbeddedBroker:
         server = await asyncio.start_server(connected, self._listen.host, self._listen.port)
         self.port = int(server.sockets[0].getsockname()[1])
         await broker.start()
+        self._broker = broker
         commit.start()
         self._up = True
         self._started.set()
@@ -181,6 +198,16 @@ class _WillKeeper(Broker):  # type: ignore[misc]
         if force_qos is not None and topic:
             self._will_commit.keep_soon(Message(topic, bytes(data or b""), self._will_clock_ms()))
         await super()._broadcast_message(session, topic, data, force_qos)
+
+    async def say(self, one: Outgoing) -> None:
+        """Send a message of our own, which is never kept as a reading, and retain it."""
+        try:
+            await self.retain_message(None, one.topic, one.payload, QOS_1)
+            await super()._broadcast_message(None, one.topic, one.payload)
+        except AMQTTError as trouble:
+            one.lose(str(trouble))
+        else:
+            one.accept()
 
 
 class PacketTooLarge(Exception):

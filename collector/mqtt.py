@@ -13,6 +13,7 @@ from paho.mqtt.client import MQTTv5, MQTTv311, topic_matches_sub
 
 from collector.health import BrokerHealth
 from collector.mqtt_link import Link, LinkLost, ProtocolRefused
+from collector.outgoing import Outgoing, OutTray
 from collector.stores.base import StoreFailure
 
 if TYPE_CHECKING:
@@ -61,6 +62,7 @@ class MqttCollector:
         self._health = BrokerHealth(connected=False, connections=0, trouble="not yet connected")
         self._in_hand = (0, 0)
         self._once_connected = threading.Event()
+        self._tray = OutTray()
 
     def start(self) -> None:
         """Begin to listen; returns at once, and keeps trying until stopped."""
@@ -84,6 +86,15 @@ class MqttCollector:
         if self._thread is not None:
             self._thread.join()
             self._thread = None
+
+    def publish(self, topic: str, payload: bytes) -> Outgoing:
+        """Publish a retained message, over the connection that we listen on; returns at once."""
+        one = Outgoing(topic, payload)
+        if self._health.connected:
+            self._tray.put(one)
+        else:
+            one.lose("the broker is away")
+        return one
 
     def health(self) -> BrokerHealth:
         """Return whether messages can reach us, and if not, why; and what is in hand."""
@@ -128,6 +139,7 @@ class MqttCollector:
         A connection has a link of its own: what is left of an old one can acknowledge nothing on
         the next, where the same packet identifiers name other messages.
         """
+        self._tray.lose_all("the broker is away")  # what is said late may be true no more
         link = Link(self._address, self._protocol, filters=self._filters, clock_ms=self._clock_ms)
         try:
             link.open()
@@ -138,8 +150,11 @@ class MqttCollector:
                 if burst.messages and not self._keep(burst.messages):
                     return
                 link.acknowledge(burst)
+                for one in self._tray.take() if link.ready else ():
+                    link.say(one)
         finally:
             link.close()
+            self._tray.lose_all("the connection was lost before it was sent")
 
     def _keep(self, messages: Sequence[Message]) -> bool:
         """Keep the messages, however long the store takes to recover; False if stopped before."""

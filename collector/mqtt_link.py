@@ -9,13 +9,14 @@ import time
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from paho.mqtt.client import Client, MQTTv5
+from paho.mqtt.client import Client, MQTTv5, error_string
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from collector.gate import Message
+from collector.outgoing import Fate, Outgoing
 from collector.publish_packet import Published, published_in_mqtt_3, published_in_mqtt_5
 
 if TYPE_CHECKING:
@@ -158,6 +159,8 @@ class Link:
         self._selector = selectors.DefaultSelector()
         self._answered = False
         self._answer_by_s = time.monotonic() + ANSWER_S
+        self._said: dict[int, Outgoing] = {}
+        self._keeps_for_others = True
         self.ready = False  # we are subscribed, or messages come by a session that is
         self._client = self._new_client()
 
@@ -166,6 +169,7 @@ class Link:
         client.suppress_exceptions = True
         client.on_connect = self._on_connect
         client.on_subscribe = self._on_subscribe
+        client.on_publish = self._on_published
         client.on_disconnect = self._on_disconnect
         if self._address.user is not None:
             client.username_pw_set(self._address.user, self._address.password)
@@ -228,8 +232,23 @@ class Link:
             self._client.acknowledge(burst.unacknowledged)
             self._flush()
 
+    def say(self, one: Outgoing) -> None:
+        """Send a message of ours, retained; what becomes of it is said there, at the latest by us.
+
+        A broker that says that it retains nothing would hang up on us, so it gets it as any other.
+        """
+        sent = self._client.publish(one.topic, one.payload, qos=1, retain=self._keeps_for_others)
+        if sent.rc == MQTTErrorCode.MQTT_ERR_SUCCESS:
+            self._said[sent.mid] = one
+        else:
+            one.lose(f"it could not be sent: {error_string(sent.rc)}")
+        self._flush()
+
     def close(self) -> None:
         """Say goodbye and let go; the broker keeps the session. Never raises."""
+        for one in self._said.values():
+            if one.fate is Fate.UNDER_WAY:
+                one.lose("the connection was lost before the broker had it")
         self._client.disconnect()
         self._flush()
         sock = self._client.socket()
@@ -277,9 +296,10 @@ class Link:
         _userdata: object,
         _flags: ConnectFlags,
         reason: ReasonCode,
-        _properties: Properties | None,
+        properties: Properties | None,
     ) -> None:
         self._answered = True
+        self._keeps_for_others = getattr(properties, "RetainAvailable", 1) != 0
         if reason.is_failure:
             if self._protocol == MQTTv5 and reason.value == _WRONG_VERSION:
                 self._lose(ProtocolRefused())
@@ -315,6 +335,22 @@ class Link:
             )
         else:
             self.ready = True
+
+    def _on_published(
+        self,
+        _client: Client,
+        _userdata: object,
+        mid: int,
+        reason: ReasonCode,
+        _properties: Properties,
+    ) -> None:
+        one = self._said.pop(mid, None)
+        if one is None:
+            return
+        if reason.is_failure:
+            one.lose(f"the broker refused it: {reason}. Let our user write to that topic there")
+        else:
+            one.accept()
 
     def _on_disconnect(
         self,

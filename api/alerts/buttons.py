@@ -129,6 +129,11 @@ class Buttons:
         self._links = links
         self.secrets = secrets
 
+    @property
+    def lamp_topics(self) -> frozenset[str]:
+        """The topics on which we speak to lamps ourselves."""
+        return self._book.now.site.lamp_topics
+
     def take(self, message: Message) -> None:
         """Keep what an answer leads to; bad ones never raise. StoreFailure: try it again."""
         try:
@@ -175,7 +180,10 @@ class Buttons:
 
 
 class IngestWithButtons(Ingest):
-    """Takes what comes in over MQTT: answers on their own topic, readings on all others."""
+    """Takes what comes in over MQTT: answers on their own topic, readings on all others.
+
+    What we say to a lamp comes back to us where we listen to everything; it is passed over.
+    """
 
     def __init__(
         self,
@@ -197,4 +205,5 @@ class IngestWithButtons(Ingest):
         for message in messages:
             if message.topic == self._topic:
                 self._buttons.take(message)
-        return super().take([one for one in messages if one.topic != self._topic])
+        passed_over = {self._topic} | self._buttons.lamp_topics
+        return super().take([one for one in messages if one.topic not in passed_over])

@@ -96,6 +96,7 @@ def _contents(site: Site | None) -> str:
         f"{_counted(site.house, 'house')}, {_counted(site.bench, 'bench', 'benches')}, "
         f"{_counted(site.sensor, 'sensor')}, {_counted(site.batch, 'batch', 'batches')}, "
         f"{_counted(site.person, 'person', 'people')}, "
+        f"{_counted(site.lamp, 'lamp') + ', ' if site.lamp else ''}"
     )
 
 

@@ -25,12 +25,16 @@ Lists each person's ways in the order in which they are tried, and whether the s
 each needs. No address is printed. With --test, sends a real message to that person by every way,
 or by the one that --by names, and says what came of it; this works while graftvigil runs.
 
+With --light, lights that [[lamp]] for some seconds, then tells it again what it should be. Warn
+whoever is near a siren first.
+
 Exit code 0: every way is set up, or every test went out. 1: one is not, or did not.
-2: faults in the site file, or no such person or way.
+2: faults in the site file, or no such person, way or lamp.
 
   graftvigil reach --site site.toml
   graftvigil reach --site site.toml --test wren
   graftvigil reach --site site.toml --test wren --by night-phone --json
+  graftvigil reach --site site.toml --light shed-lamp --seconds 10
 """
 
 
@@ -46,8 +50,13 @@ def register(subcommands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     )
     take_site(command)
     take_data(command)
-    command.add_argument("--test", metavar="PERSON", help="send this person a test message")
+    asked = command.add_mutually_exclusive_group()
+    asked.add_argument("--test", metavar="PERSON", help="send this person a test message")
+    asked.add_argument("--light", metavar="LAMP", help="light this lamp or siren")
     command.add_argument("--by", metavar="WAY", help='by this way alone: "email" or a reach name')
+    command.add_argument(
+        "--seconds", type=int, default=5, metavar="N", help="light it for so long (default: 5)"
+    )
     command.add_argument("--json", action="store_true", help="print one JSON object")
     command.set_defaults(run=run)
 
@@ -69,6 +78,11 @@ def run(arguments: argparse.Namespace) -> int:
         addresses = reach_in(os.environ, site)
     except (SettingsUnusable, OSError) as trouble:
         raise CannotGoOn(str(trouble)) from trouble
+    if arguments.light is not None:
+        from api.cli.reach_lamp import light
+
+        seconds: int = arguments.seconds
+        return light(site, settings, arguments.light, seconds=seconds, as_json=arguments.json)
     if arguments.test is None:
         return _list(site, settings, addresses, as_json=arguments.json)
 
@@ -99,7 +113,8 @@ def _list(
             for name, of_one in missing.items()
             for way, needs in of_one.items()
         ]
-        print(json.dumps({"ways": ways}, indent=2))
+        lamps = [{"lamp": lamp.id, "topic": lamp.topic} for lamp in site.lamp]
+        print(json.dumps({"ways": ways, "lamps": lamps}, indent=2))
     else:
         for person in site.person:
             said = "; ".join(
@@ -107,6 +122,8 @@ def _list(
                 for way, needs in missing[person.id].items()
             )
             print(f"{person.id}, {person.name}: {said}")
+        for lamp in site.lamp:
+            print(f"{lamp.id}, {lamp.title}: a lamp on {lamp.topic}")
     lacking = any(needs for of_one in missing.values() for needs in of_one.values())
     return FOUND_TROUBLE if lacking else GOOD
 

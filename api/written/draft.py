@@ -9,6 +9,7 @@ from pydantic import BaseModel, ValidationError
 
 from api.written.sentences import as_json
 from rules.model.batch import Batch
+from rules.model.lamp import Lamp
 from rules.model.people import Absence, Person, Shift, Step, Swap
 from rules.model.place import Bench, House, Sensor
 
@@ -38,6 +39,7 @@ class Draft:
     swaps: Mapping[int, Swap]
     absences: Mapping[int, Absence]
     steps: Mapping[int, Step]
+    lamps: Mapping[int, Lamp]
 
     def names(self, kind: str, named_by: str = "id") -> tuple[str, ...]:
         """Return every name in use in the list `kind`, also those of entries with faults."""
@@ -63,6 +65,7 @@ def draft_of(text: TomlText) -> Draft:
         swaps=_fitting(text, "swap", model=Swap),
         absences=_fitting(text, "absence", model=Absence),
         steps=_fitting(text, "escalation", model=Step),
+        lamps=_fitting(text, "lamp", model=Lamp),
     )
 
 

@@ -18,12 +18,16 @@ if TYPE_CHECKING:
     from rules.model.place import Position, Sensor
     from rules.model.plan import CarePlan
 
+_KINDS = {"who": "person", "lead": "person", "cover_of": "batch", "houses": "house"}
+"""What a field names, where its own name does not say it."""
+
 USED_ONCE = (
     ("house", "id"),
     ("bench", "id"),
     ("sensor", "id"),
     ("batch", "code"),
     ("person", "id"),
+    ("lamp", "id"),
 )
 
 
@@ -102,6 +106,9 @@ def names_that_point_nowhere(
     lead = draft.text.value(("lead",))
     if isinstance(lead, str):
         yield from _unknown(draft, ("lead",), lead, among=people)
+    for place, lamp in draft.lamps.items():
+        for at, house in enumerate(lamp.houses):
+            yield from _unknown(draft, ("lamp", place, "houses", at), house, among=houses)
     for place, sensor in draft.sensors.items():
         for at, position in enumerate(sensor.position):
             where: Where = ("sensor", place, "position", at)
@@ -111,8 +118,8 @@ def names_that_point_nowhere(
 
 def _unknown(draft: Draft, where: Where, name: str, *, among: Collection[str]) -> Iterator[Fault]:
     if name not in among:
-        said = {"who": "person", "lead": "person"}.get(str(where[-1]), where[-1])
-        kind = "batch" if said == "cover_of" else said
+        field = next(part for part in reversed(where) if isinstance(part, str))
+        kind = _KINDS.get(field, field)
         yield draft.text.fault(where, f'there is no {kind} "{name}"', fix=meant(name, among))
 
 

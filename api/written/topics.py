@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from rules.model.payload import Payload, topic_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
     from api.written.draft import Draft
     from api.written.toml_text import Where
@@ -34,12 +34,28 @@ def topics_used_twice(draft: Draft) -> Iterator[Fault]:
             yield text.fault(where, problem, fix="Give each one its own.")
         if sensor.payload in NAMED_INSIDE:
             yield from _taken_twice(draft, place, spoken)
+    yield from _lamps(draft, first)
 
 
 def _topics(sensor: Sensor) -> tuple[str, ...]:
     if sensor.payload is Payload.PLAIN:
         return tuple(dict.fromkeys(topic_of(sensor.topic, one.path) for one in sensor.channel))
     return (sensor.topic,)
+
+
+def _lamps(draft: Draft, sensors: Mapping[str, int]) -> Iterator[Fault]:
+    """Yield a fault for every lamp on whose topic something else speaks or listens."""
+    taken: dict[str, Where] = {topic: ("sensor", place) for topic, place in sensors.items()}
+    for place, sensor in draft.sensors.items():
+        if sensor.availability is not None:
+            taken.setdefault(sensor.availability.topic, ("sensor", place, "availability"))
+    for place, lamp in draft.lamps.items():
+        holder = taken.setdefault(lamp.topic, ("lamp", place))
+        if holder != ("lamp", place):
+            line = draft.text.line(holder)
+            problem = f'"{lamp.topic}" is already the topic of the {holder[0]} at line {line}'
+            fix = "Give each one its own."
+            yield draft.text.fault(("lamp", place, "topic"), problem, fix=fix)
 
 
 def _may_share(one: Sensor, other: Sensor) -> bool:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from pydantic import Field
 
 from rules.model.batch import Batch
+from rules.model.lamp import Lamp
 from rules.model.people import DEFAULT_STEPS, Absence, Person, Shift, Step, Swap
 from rules.model.place import Bench, Channel, House, Place, Sensor, Slug, Written, channel_key
 
@@ -31,6 +32,7 @@ class Site(Written):
     swap: tuple[Swap, ...] = ()
     absence: tuple[Absence, ...] = ()
     escalation: tuple[Step, ...] = ()
+    lamp: tuple[Lamp, ...] = ()
 
     @cached_property
     def channels(self) -> Mapping[str, Channel]:
@@ -40,6 +42,11 @@ class Site(Written):
             for sensor in self.sensor
             for channel in sensor.channel
         }
+
+    @cached_property
+    def lamp_topics(self) -> frozenset[str]:
+        """The topics on which we speak ourselves: nothing that comes in on them is a reading."""
+        return frozenset(lamp.topic for lamp in self.lamp)
 
     def steps(self, priority: Priority) -> tuple[Step, ...]:
         """Return who is told of an alarm of a priority, in order; the usual ones if none are given.

@@ -211,7 +211,7 @@ def test_it_may_not_speak_for_another(join, topic):
     assert ear.got == [("nursery/bag-01", b"after")]
 
 
-def test_nor_hear_what_another_says_and_graftvigil_says_nothing(join):
+def test_nor_hear_what_another_says_and_graftvigil_does_not_speak_for_it(join):
     thief, device, ear = join("bag-02"), join("bag-01"), join("graftvigil", at="plain")
     # This broker grants a filter and then hands nothing on; what counts is that nothing arrives.
     thief.listen("nursery/bag-01")
@@ -220,6 +220,17 @@ def test_nor_hear_what_another_says_and_graftvigil_says_nothing(join):
     assert ear.heard()
     assert thief.got == []
     assert ear.say("nursery/bag-01") == "Not authorized"
+
+
+def test_a_lamp_hears_what_graftvigil_tells_it_and_nobody_else_tells_it_anything(join):
+    lamp, other, ear = join("bag-02"), join("bag-01"), join("graftvigil", at="plain")
+    lamp.listen("lamps/bag-02")
+    other.listen("lamps/#")
+    assert ear.say("lamps/bag-02", "on") == "Success"
+    assert lamp.heard()
+    assert (lamp.got, other.got) == ([("lamps/bag-02", b"on")], [])
+    assert other.say("lamps/bag-02", "off") == "Not authorized"
+    assert lamp.say("lamps/bag-02", "off") == "Not authorized"
 
 
 def test_a_gateway_speaks_for_those_it_is_named_for_and_no_others(join):

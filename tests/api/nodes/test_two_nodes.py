@@ -16,7 +16,7 @@ from api.accounts.keeping import Granted
 from api.accounts.roles import Role
 from api.alerts.links import Link
 from api.assemble import CannotStart, assemble
-from api.book import in_force_of
+from api.book import Book, in_force_of
 from api.nodes.sharing import LEASE_MS
 from api.records.guarded import open_findings
 from api.records.house_positions import house_positions_kept
@@ -38,6 +38,7 @@ from api.watch.loop import Watch
 from api.web.app import accounts_in
 from rules.evaluator import EvaluatorState
 from rules.model.reading import Reading, minute_of
+from rules.model.site import Site
 from rules.state import NEW
 
 DEMO = Path(__file__).parents[3] / "demo_data"
@@ -241,6 +242,21 @@ def test_one_of_the_two_speaks_for_the_tool_and_tells_when_the_other_is_gone(pai
     listener.leases.turn()
     speaker.parts.guard.turn()
     assert standing() == ours
+
+
+def test_lamps_are_told_by_the_node_that_sees_to_the_nursery_alone(pair):
+    pair.turn()
+    now = pair.shed.parts.book.now
+    lamp = {"id": "shed", "title": "Lamp in the shed", "topic": "yard/shed"}
+    site = Site.model_validate(now.site.model_dump(mode="json") | {"lamp": [lamp]})
+    told = []
+    for node in (pair.shed, pair.office):
+        node.lamps._book = Book(in_force_of(site, now.plans))
+        told.append(node.lamps.turn())
+        node.lamps._book = node.parts.book
+    ours = [node.leases.sees_to_nursery() for node in (pair.shed, pair.office)]
+    assert sorted(told) == [0, 1]
+    assert [bool(one) for one in told] == ours
 
 
 def test_a_second_node_of_the_same_name_is_refused_and_told_what_to_do(pair, tmp_path):
