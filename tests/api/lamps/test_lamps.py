@@ -15,7 +15,7 @@ from api.records.guarded import NO_BATCH, condition_of
 from api.records.holds import let_go, shelve, take_out
 from api.records.particulars import Particulars
 from api.records.session import open_records, writing
-from collector.outgoing import Fate
+from collector.outgoing import Fate, Outgoing
 from rules.model.alarm import Cue, Priority
 
 pytestmark = pytest.mark.service
@@ -214,11 +214,25 @@ def test_of_several_nodes_the_others_say_nothing_and_who_takes_over_says_the_tru
     yard.listen_at(port)
     assert yard.shows() == "off"
     yard.ours = False
-    yard.raised()
+    one = yard.raised()
     assert yard.lamps.turn() == 0
-    assert yard.shows() == "off"
+    other = yard.listens("yard/shed").client
+    other.publish("yard/shed", "on", qos=1, retain=True).wait_for_publish(5)
+    yard.taken_on(one)
+    assert yard.shows() == "on"  # the other node died before it could say more
     yard.ours = True
-    assert yard.shows() == "on"
+    assert yard.shows() == "off"
+
+
+def test_what_was_left_from_before_a_connection_is_not_said_over_the_next(make_yard, port, until):
+    yard = make_yard()
+    yard.listen_at(port)
+    yard.collector.stop()
+    left = Outgoing("yard/shed", b"on")
+    yard.collector._tray.put(left)
+    yard.collector.start()
+    until(lambda: left.fate is not Fate.UNDER_WAY)
+    assert left.fate is Fate.LOST
 
 
 def test_a_lamp_that_leaves_the_site_file_is_not_left_lit(make_yard, port):
