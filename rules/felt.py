@@ -112,6 +112,8 @@ def felt_values(speaker: Speaker | None, held: Held, rows: slice) -> tuple[Whole
     length: int = rows.stop - rows.start
     if speaker is None:
         return np.zeros(length, dtype=np.int64), np.zeros(length, dtype=np.bool_)
+    if _is_direct(speaker.sources):
+        return fresh_values(speaker.sources[0], held, rows)
     values: list[Wholes] = []
     present: Flags = np.ones(length, dtype=np.bool_)
     for source in speaker.sources:

@@ -360,7 +360,9 @@ def _drift(now: _Now, before: BatchState, columns: Columns) -> tuple[dict[Felt, 
             for limit, bound in zip(watch.limits, watch.bounds, strict=True)
             if limit.quantity is felt and can_make_drift(limit)
         ]
-        speaking = [now.speaking(bound) for bound in bounds]
+        if not bounds:
+            continue
+        speaking = np.stack([now.speaking(bound) for bound in bounds])
         for since, run in _unbroken(now.segment, felt):
             trends = trends_of(
                 old if run.start == 0 else (),
@@ -368,8 +370,7 @@ def _drift(now: _Now, before: BatchState, columns: Columns) -> tuple[dict[Felt, 
                 values[run],
                 present[run],
             )
-            for bound, spoken in zip(bounds, speaking, strict=True):
-                drifting[run] |= spoken[run] & head_out(bound, trends)
+            drifting[run] |= (speaking[:, run] & head_out(bounds, trends)).any(axis=0)
     return rings, drifting
 
 

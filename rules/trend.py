@@ -107,14 +107,18 @@ def heads_out(bound: Bound, trend: Trend) -> bool:
     return bound.sign * rise > 0 and excess > bound.deadband * counts
 
 
-def head_out(bound: Bound, trends: Trends) -> Flags:
-    """Return the same for each of many cells."""
+def head_out(bounds: Sequence[Bound], trends: Trends) -> Flags:
+    """Return the same for several bounds, one at least, and many cells, as bounds by cells."""
+    sign, at, deadband = (
+        np.array(figures, dtype=np.int64)[:, None]
+        for figures in zip(*((one.sign, one.at, one.deadband) for one in bounds), strict=True)
+    )
     enough = np.minimum(trends.recent_count, trends.earlier_count) >= LEAST
     rise = trends.recent * trends.earlier_count - trends.earlier * trends.recent_count
     counts = trends.recent_count * trends.earlier_count
     ahead = COARSE * (trends.recent * trends.earlier_count + HOURS_ON * rise)
-    excess = bound.sign * (ahead - bound.at * counts)
-    flags: Flags = enough & (bound.sign * rise > 0) & (excess > bound.deadband * counts)
+    excess = sign * (ahead - at * counts)
+    flags: Flags = enough & (sign * rise > 0) & (excess > deadband * counts)
     return flags
 
 

@@ -66,4 +66,4 @@ def test_a_batch_drifts_in_a_replay_exactly_when_it_drifted_live(case):
     begin = max(since, 0)
     if begin <= cut:
         trends = trends_of(carried, cut - since, values[cut:], present[cut:])
-        assert head_out(bound, trends).tolist() == live[cut:]
+        assert head_out([bound], trends)[0].tolist() == live[cut:]
