@@ -11,6 +11,7 @@ Run: python tests/bench/catch_up.py [--batches 60] [--hours 12] [--rounds 3]
 from __future__ import annotations
 
 import argparse
+import runpy
 import statistics
 import sys
 import tempfile
@@ -18,7 +19,6 @@ import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from evaluator import FIRST, day, nursery, plans
 from sqlalchemy import select
 
 from api.book import Book, in_force_of
@@ -31,6 +31,10 @@ from collector.stores.sqlite import SqliteStore
 from rules.cells import MICRO
 from rules.model.reading import MINUTE_MS, Reading
 from rules.model.site import Site
+
+EVALUATOR = runpy.run_path(str(Path(__file__).with_name("evaluator.py")))
+"""The nursery, its plans and its days are those of the measurement of the evaluator."""
+FIRST, day, nursery, plans = (EVALUATOR[name] for name in ("FIRST", "day", "nursery", "plans"))
 
 
 def fill(store: SqliteStore, site: Site, minutes: int) -> None:
