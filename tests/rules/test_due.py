@@ -142,5 +142,5 @@ def test_a_plan_without_a_release_table_says_so_and_keeps_its_checks(bench):
 def test_what_must_wait_is_told_with_the_day_until_which(bench):
     waits = {one.what: one.verdict.instead.en for one in bench().grown(12).today(15).not_now}
     assert waits[Seen.COVER_OPENED] == "Wait until 18 May."
-    assert waits[Seen.FILM_OFF] == "Wait until 2026-05-31."
+    assert waits[Seen.FILM_OFF] == "Wait until 31 May."
     assert waits[Seen.FULL_SUN] == "Keep it shaded until the cover is off."
