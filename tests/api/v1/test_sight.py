@@ -28,6 +28,8 @@ def agrees(seen, record, last: int) -> bool:
     if seen.drying is None:
         return same
     reserve = record.reserve_pct
+    if reserve is None:  # nothing was seen in the little that it looks back over
+        return False
     band = (reserve.low[last], reserve.central[last], reserve.high[last])
     likely = seen.drying.reserve_pct
     now = seen.felt.get(Felt.RESERVE)  # none while the air is not seen: the account then guesses
