@@ -48,7 +48,7 @@ def pytest_collection_finish() -> None:
     """
     gc.collect()
     gc.freeze()
-    for left in Path("/dev/shm").glob("*faketime_s*_*"):  # noqa: S108 - the library's own place
+    for left in Path("/dev/shm").glob("*faketime_s*_*"):
         number = left.name.rpartition("_")[2]
         if number.isdigit() and not Path("/proc", number).exists():
             left.unlink(missing_ok=True)
