@@ -135,10 +135,40 @@ def speaks_each(when: When, sun_up: Flags) -> Flags:
             return ~sun_up
 
 
-def can_speak_each(bound: Bound, *, sun_up: Flags, film_open: Flags) -> Flags:
-    """Return for each cell whether a limit speaks; equals `can_speak`."""
-    speaking = speaks_each(bound.when, sun_up)
-    return speaking & film_open if bound.film is FilmState.OPEN else speaking
+@dataclass(frozen=True, slots=True, eq=False)
+class BoundTable:
+    """Limits side by side, a row each: every figure as a column of one."""
+
+    sign: Wholes
+    at: Wholes
+    deadband: Wholes
+    full_margin: Wholes
+    by_day: Flags
+    by_night: Flags
+    wrapped_too: Flags
+
+    def speaking(self, *, sun_up: Flags, film_open: Flags) -> Flags:
+        """Return where each limit speaks, as limits by cells; equals `can_speak`."""
+        at_this_hour = np.where(sun_up, self.by_day, self.by_night)
+        flags: Flags = at_this_hour & (film_open | self.wrapped_too)
+        return flags
+
+
+def bound_table(bounds: Sequence[Bound]) -> BoundTable:
+    """Set limits side by side."""
+    return BoundTable(
+        sign=_column([one.sign for one in bounds]),
+        at=_column([one.at for one in bounds]),
+        deadband=_column([one.deadband for one in bounds]),
+        full_margin=_column([one.full_margin for one in bounds]),
+        by_day=_column([speaks(one.when, sun_up=True) for one in bounds]) > 0,
+        by_night=_column([speaks(one.when, sun_up=False) for one in bounds]) > 0,
+        wrapped_too=_column([one.film is not FilmState.OPEN for one in bounds]) > 0,
+    )
+
+
+def _column(figures: Sequence[int]) -> Wholes:
+    return np.array(figures, dtype=np.int64).reshape(-1, 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,29 +183,18 @@ class Weighed:
     margin: Floats
 
 
-def weighed(
-    bounds: Sequence[Bound], values: Wholes, present: Flags, *, sun_up: Flags, film_open: Flags
-) -> Weighed:
+def weighed(table: BoundTable, values: Wholes, present: Flags, speaking: Flags) -> Weighed:
     """Judge many cells by many limits at once; `said` equals `verdict` cell by cell.
 
-    `values` and `present` are limits by cells, `sun_up` and `film_open` hold for all of them.
+    `values`, `present` and `speaking` are limits by cells.
     """
-    sign, at, deadband, full_margin = (
-        np.array(figures, dtype=np.int64)[:, None]
-        for figures in zip(
-            *((one.sign, one.at, one.deadband, one.full_margin) for one in bounds), strict=True
-        )
-    )
-    excess = sign * (values - at)
-    inside = np.where(excess <= -deadband, np.int8(Verdict.BACK), np.int8(Verdict.BETWEEN))
+    excess = table.sign * (values - table.at)
+    inside = np.where(excess <= -table.deadband, np.int8(Verdict.BACK), np.int8(Verdict.BETWEEN))
     said = np.where(excess > 0, np.int8(Verdict.BEYOND), inside)
     said = np.where(present, said, np.int8(Verdict.UNKNOWN))
-    speaking = np.stack(
-        [can_speak_each(bound, sun_up=sun_up, film_open=film_open) for bound in bounds]
-    )
-    margin = np.minimum(-excess / full_margin.astype(np.float64), 1.0)
+    margin = np.minimum(-excess / table.full_margin.astype(np.float64), 1.0)
     return Weighed(
-        said=np.where(speaking, said, np.int8(Verdict.BACK)).astype(np.int8),
+        said=np.where(speaking, said, np.int8(Verdict.BACK)),
         margin=np.where(present & speaking, margin, np.inf),
     )
 
@@ -184,8 +203,9 @@ def verdicts(
     bound: Bound, values: Wholes, present: Flags, *, sun_up: Flags, film_open: Flags
 ) -> Verdicts:
     """Judge many cells by one limit; equals `verdict` cell by cell."""
-    told = weighed([bound], values[None], present[None], sun_up=sun_up, film_open=film_open)
-    said: Verdicts = told.said[0]
+    table = bound_table([bound])
+    speaking = table.speaking(sun_up=sun_up, film_open=film_open)
+    said: Verdicts = weighed(table, values[None], present[None], speaking).said[0]
     return said
 
 

@@ -19,7 +19,7 @@ from rules.model.batch import Seen
 from rules.scion import CENTRAL, FAST, SLOW
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
     from rules.scion import DryingFigures, Three
 
@@ -153,13 +153,15 @@ def observed(figures: DryingFigures, account: Account, seen: Seen) -> Account:
             return account
 
 
-def film_open_in(seen: Iterable[tuple[int, Seen]], minutes: Wholes, *, wrapped: bool) -> Flags:
+def film_open_in(seen: Sequence[tuple[int, Seen]], minutes: Wholes, *, wrapped: bool) -> Flags:
     """Return for each minute whether the stick stands bare, from what was seen at which minute.
 
     `wrapped` says whether it was wrapped in film at grafting.
     """
     at: list[int] = []
     opens: list[bool] = [not wrapped]
+    if not seen:
+        return np.full(len(minutes), not wrapped)
     for minute, what in sorted(seen, key=lambda one: one[0]):
         if EFFECTS[what] in {Effect.OPENS_FILM, Effect.CLOSES_FILM}:
             at.append(minute)

@@ -12,7 +12,7 @@ from rules import doses, limits
 from rules.cells import MICRO
 from rules.daylight import sun_heights
 from rules.felt import felt_values, held_in
-from rules.limits import QUIET, LimitState, Swept, Verdict, can_speak_each
+from rules.limits import QUIET, LimitState, Swept, Verdict
 from rules.model.alarm import Priority
 from rules.model.event import ConditionClosed, ConditionOpened, Event
 from rules.model.quantities import Felt
@@ -34,7 +34,7 @@ from rules.turnover import (
     standing_turns,
     still_spoken,
 )
-from rules.watchlist import blind_id, can_make_drift
+from rules.watchlist import blind_id
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -42,7 +42,6 @@ if TYPE_CHECKING:
     from rules.cells import CellBlock
     from rules.doses import DoseState
     from rules.felt import Held
-    from rules.limits import Bound
     from rules.reckoning import Reckoned
     from rules.speaking import Span
     from rules.watchlist import BatchWatch, StageWatch, Watchlist
@@ -50,6 +49,8 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Wholes = NDArray[np.int64]
 Flags = NDArray[np.bool_]
+
+NEVER = 1 << 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,8 +214,9 @@ class _Now:
     def sun_up(self) -> Flags:
         return self.moments.sun_up[self.segment.rows]
 
-    def speaking(self, bound: Bound) -> Flags:
-        return can_speak_each(bound, sun_up=self.sun_up, film_open=self.film_open)
+    @property
+    def speaking(self) -> Flags:
+        return self.watch.table.speaking(sun_up=self.sun_up, film_open=self.film_open)
 
 
 class _Standings:
@@ -237,22 +239,23 @@ class _Standings:
 
 def _judge(now: _Now, before: BatchState, columns: Columns) -> tuple[BatchState, list[Event]]:
     rows, watch = now.rows, now.watch
-    standings = _Standings(rows.stop - rows.start)
-    conditions, events = _judge_limits(now, before, columns, standings)
+    standings, speaking = _Standings(rows.stop - rows.start), now.speaking
+    conditions, events = _judge_limits(now, before, columns, standings, speaking)
     sums, turned = _judge_doses(now, before, columns, standings)
     events.extend(turned)
     for quantity in watch.vital:
         missing = ~columns.present[quantity][rows]
-        standings.blind |= missing
         name = blind_id(quantity)
+        old = before.conditions.get(name, QUIET)
+        if old is QUIET and not missing.any():
+            continue
+        standings.blind |= missing
         said = np.where(missing, np.int8(Verdict.BEYOND), np.int8(Verdict.BACK))
-        swept = limits.sweep(
-            watch.blind, before.conditions.get(name, QUIET), now.minute, said.astype(np.int8)
-        )
+        swept = limits.sweep(watch.blind, old, now.minute, said)
         if swept.state != QUIET:
             conditions[name] = swept.state
         events.extend(_blind_events(now.code, name, swept))
-    rings, drifting = _drift(now, before, columns)
+    rings, drifting = _drift(now, before, columns, speaking)
     columns.standing[rows] = standings_of(
         in_danger=standings.in_danger,
         blind=standings.blind,
@@ -265,7 +268,7 @@ def _judge(now: _Now, before: BatchState, columns: Columns) -> tuple[BatchState,
 
 
 def _judge_limits(
-    now: _Now, before: BatchState, columns: Columns, standings: _Standings
+    now: _Now, before: BatchState, columns: Columns, standings: _Standings, speaking: Flags
 ) -> tuple[dict[str, LimitState], list[Event]]:
     rows, code, judging = now.rows, now.code, now.watch.limits
     conditions: dict[str, LimitState] = {}
@@ -274,9 +277,7 @@ def _judge_limits(
         return conditions, events
     told = [columns.read(limit.quantity, rows) for limit in judging]
     values, present = np.stack([one for one, _ in told]), np.stack([there for _, there in told])
-    all_said = limits.weighed(
-        now.watch.bounds, values, present, sun_up=now.sun_up, film_open=now.film_open
-    )
+    all_said = limits.weighed(now.watch.table, values, present, speaking)
     columns.take_least(rows, all_said.margin, judging)
     broken: list[bool] = (all_said.said == Verdict.BEYOND).any(axis=1).tolist()
     for place, (limit, bound) in enumerate(zip(judging, now.watch.bounds, strict=True)):
@@ -347,45 +348,47 @@ def _blind_events(code: str, name: str, swept: Swept) -> Iterator[Event]:
         yield ConditionClosed(at, code, name)
 
 
-def _drift(now: _Now, before: BatchState, columns: Columns) -> tuple[dict[Felt, Ring], Flags]:
+def _drift(
+    now: _Now, before: BatchState, columns: Columns, speaking: Flags
+) -> tuple[dict[Felt, Ring], Flags]:
     rows, watch = now.rows, now.watch
     drifting = np.zeros(rows.stop - rows.start, dtype=np.bool_)
-    rings: dict[Felt, Ring] = {}
-    for felt in watch.trended:
-        old = before.rings.get(felt, ())
-        values, present = columns.read(felt, rows)
-        rings[felt] = onto_ring_all(old, values, present)
-        bounds = [
-            bound
-            for limit, bound in zip(watch.limits, watch.bounds, strict=True)
-            if limit.quantity is felt and can_make_drift(limit)
-        ]
-        if not bounds:
-            continue
-        speaking = np.stack([now.speaking(bound) for bound in bounds])
-        for since, run in _unbroken(now.segment, felt):
-            trends = trends_of(
-                old if run.start == 0 else (),
-                now.minute + run.start - since,
-                values[run],
-                present[run],
-            )
-            drifting[run] |= (speaking[:, run] & head_out(bounds, trends)).any(axis=0)
+    if not watch.trended:
+        return {}, drifting
+    told = [columns.read(felt, rows) for felt in watch.trended]
+    before_it = [before.rings.get(felt, ()) for felt in watch.trended]
+    trends = trends_of(
+        before_it,
+        _since(now),
+        np.stack([values for values, _ in told]),
+        np.stack([present for _, present in told]),
+    )
+    heading = watch.heading
+    out = speaking[heading.limits] & head_out(heading.table, trends.of(heading.felt))
+    rings = {
+        felt: onto_ring_all(ring, *said)
+        for felt, ring, said in zip(watch.trended, before_it, told, strict=True)
+    }
+    drifting |= out.any(axis=0)
     return rings, drifting
 
 
-def _unbroken(segment: _Segment, felt: Felt) -> Iterator[tuple[int, slice]]:
-    """Yield runs of rows, counted from the segment's first, in which one speaker holds."""
-    run: slice | None = None
-    since = 0
-    for span, rows in segment.spans:
-        speaker = span.speakers.get(felt)
-        here = slice(rows.start - segment.rows.start, rows.stop - segment.rows.start)
-        if run is not None and (speaker is None or speaker.since_minute != since):
-            yield since, run
-            run = None
-        if speaker is not None:
-            run = here if run is None else slice(run.start, here.stop)
-            since = speaker.since_minute
-    if run is not None:
-        yield since, run
+def _since(now: _Now) -> Wholes:
+    """Return the first row that may be used for each trended quantity at each row of a segment.
+
+    That is the first in which the sensor spoke that speaks now; none may be where none speaks.
+    """
+    begins = np.array(
+        [
+            [
+                NEVER if speaker is None else speaker.since_minute - now.minute
+                for felt in now.watch.trended
+                for speaker in (span.speakers.get(felt),)
+            ]
+            for span, _ in now.segment.spans
+        ],
+        dtype=np.int64,
+    ).T
+    if len(now.segment.spans) == 1:
+        return begins
+    return np.repeat(begins, [rows.stop - rows.start for _, rows in now.segment.spans], axis=1)

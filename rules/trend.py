@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from rules.limits import Bound
+    from rules.limits import Bound, BoundTable
 
 Wholes = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -44,12 +44,21 @@ class Trend:
 
 @dataclass(frozen=True, slots=True)
 class Trends:
-    """The same for each of many cells."""
+    """The same for each of many cells, of several quantities: quantities by cells."""
 
     recent: Wholes
     recent_count: Wholes
     earlier: Wholes
     earlier_count: Wholes
+
+    def of(self, rows: NDArray[np.intp]) -> Trends:
+        """Return the rows of these places, one after another; a place may come again."""
+        return Trends(
+            recent=self.recent[rows],
+            recent_count=self.recent_count[rows],
+            earlier=self.earlier[rows],
+            earlier_count=self.earlier_count[rows],
+        )
 
 
 def onto_ring(ring: Ring, value: int | None) -> Ring:
@@ -60,9 +69,9 @@ def onto_ring(ring: Ring, value: int | None) -> Ring:
 
 def onto_ring_all(ring: Ring, values: Wholes, present: Flags) -> Ring:
     """Add many cells; equals `onto_ring` one after another."""
-    newest = values[-RING:] // COARSE
-    seen = present[-RING:]
-    added = [int(v) if there else None for v, there in zip(newest, seen, strict=True)]
+    newest: list[int] = (values[-RING:] // COARSE).tolist()
+    seen: list[bool] = present[-RING:].tolist()
+    added = [value if there else None for value, there in zip(newest, seen, strict=True)]
     return (*ring, *added)[-RING:]
 
 
@@ -75,25 +84,27 @@ def trend_of(ring: Ring, usable: int) -> Trend:
     return Trend(sum(recent), len(recent), sum(earlier), len(earlier))
 
 
-def trends_of(ring: Ring, usable: int, values: Wholes, present: Flags) -> Trends:
-    """Return the windows at each of many cells that follow a ring.
+def trends_of(rings: Sequence[Ring], since: Wholes, values: Wholes, present: Flags) -> Trends:
+    """Return the windows at each of many cells that follow a ring; equals `trend_of` cell by cell.
 
-    Of the ring only the newest `usable` cells may be used; equals `trend_of` cell by cell.
+    Several quantities at once, a row of `values` and `present` and a ring each. `since` tells the
+    first cell that may be used at each cell, counted from the first of these, below 0 in the ring;
+    quantities by cells, or by one for all.
     """
-    before = ring[-min(usable, RING) :] if usable > 0 else ()
-    padded: Sequence[int | None] = (*((None,) * (RING - len(before))), *before)
-    front = np.array([value or 0 for value in padded], dtype=np.int64)
-    front_seen = np.array([value is not None for value in padded], dtype=np.bool_)
-    coarse = np.where(present, values // COARSE, 0)
-    total = _running(np.concatenate((front, coarse)))
-    count = _running(np.concatenate((front_seen, present)).astype(np.int64))
-    end = RING + 1 + np.arange(len(values))
-    return Trends(
-        recent=total[end] - total[end - WINDOW],
-        recent_count=count[end] - count[end - WINDOW],
-        earlier=total[end - GAP] - total[end - RING],
-        earlier_count=count[end - GAP] - count[end - RING],
-    )
+    before = [(None,) * (RING - len(ring)) + ring for ring in rings]
+    front = np.array([[value or 0 for value in ring] for ring in before], dtype=np.int64)
+    seen = np.array([[value is not None for value in ring] for ring in before], dtype=np.bool_)
+    total = _running(np.concatenate((front, np.where(present, values // COARSE, 0)), axis=1))
+    count = _running(np.concatenate((seen, present), axis=1))
+    end = RING + 1 + np.arange(values.shape[1], dtype=np.int64)
+    first: Wholes = np.minimum(np.maximum(RING + since, 0), end)
+    row = np.arange(len(before))[:, None]
+
+    def window(newest: int, oldest: int) -> tuple[Wholes, Wholes]:
+        until, begin = np.maximum(first, end - newest), np.maximum(first, end - oldest)
+        return total[row, until] - total[row, begin], count[row, until] - count[row, begin]
+
+    return Trends(*window(0, WINDOW), *window(GAP, RING))
 
 
 def heads_out(bound: Bound, trend: Trend) -> bool:
@@ -107,18 +118,14 @@ def heads_out(bound: Bound, trend: Trend) -> bool:
     return bound.sign * rise > 0 and excess > bound.deadband * counts
 
 
-def head_out(bounds: Sequence[Bound], trends: Trends) -> Flags:
-    """Return the same for several bounds, one at least, and many cells, as bounds by cells."""
-    sign, at, deadband = (
-        np.array(figures, dtype=np.int64)[:, None]
-        for figures in zip(*((one.sign, one.at, one.deadband) for one in bounds), strict=True)
-    )
+def head_out(table: BoundTable, trends: Trends) -> Flags:
+    """Return the same for several bounds and many cells; a row of `trends` for each bound."""
     enough = np.minimum(trends.recent_count, trends.earlier_count) >= LEAST
     rise = trends.recent * trends.earlier_count - trends.earlier * trends.recent_count
     counts = trends.recent_count * trends.earlier_count
     ahead = COARSE * (trends.recent * trends.earlier_count + HOURS_ON * rise)
-    excess = sign * (ahead - at * counts)
-    flags: Flags = enough & (sign * rise > 0) & (excess > deadband * counts)
+    excess = table.sign * (ahead - table.at * counts)
+    flags: Flags = enough & (table.sign * rise > 0) & (excess > table.deadband * counts)
     return flags
 
 
@@ -143,7 +150,8 @@ def minutes_until(bound: Bound, trend: Trend) -> int:
     return -(-(room * GAP * trend.earlier_count) // pace)
 
 
-def _running(values: Wholes) -> Wholes:
-    """Return running sums with a 0 in front; whole numbers, so differences are exact."""
-    running: Wholes = np.concatenate((np.zeros(1, dtype=np.int64), np.cumsum(values)))
+def _running(values: NDArray[np.int64] | Flags) -> Wholes:
+    """Return each row's running sums with a 0 in front; whole numbers: differences are exact."""
+    running = np.zeros((len(values), values.shape[1] + 1), dtype=np.int64)
+    np.cumsum(values, axis=1, out=running[:, 1:])
     return running

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
 
 from rules.doses import DoseBound, dose_bound
 from rules.doubt import FIGURES, Figures
-from rules.limits import Bound, Delays, bound_of
+from rules.limits import Bound, BoundTable, Delays, bound_of, bound_table
 from rules.local_time import NOON, earliest_instant, local_day
 from rules.model.alarm import Priority
 from rules.model.batch import ENDED, Seen, Wrap
@@ -30,10 +33,25 @@ if TYPE_CHECKING:
     from rules.model.plan import CarePlan, Limit, StagePlan
     from rules.model.site import Site
 
+Places = NDArray[np.intp]
+
 BLIND_OFF_CELLS = 3
 """Cells in a row in which a vital quantity is seen again before its blindness ends."""
 
 BLIND = "blind."
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Heading:
+    """The limits that can make a batch drift, side by side.
+
+    `limits` are their places among the stage's limits, `felt` those of their quantities among the
+    trended.
+    """
+
+    limits: Places
+    felt: Places
+    table: BoundTable
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +60,8 @@ class StageWatch:
 
     `key` names the stage and every figure it is judged by: when it changes, what is not as it was
     starts afresh.
-    `trended` are the quantities whose trend can make a batch drift. `needed` are all that sensors
-    must tell for it.
+    `trended` are the quantities whose trend can make a batch drift, `heading` the limits that it
+    is drawn on to. `needed` are all that sensors must tell for it. `table` is the same as `bounds`.
     """
 
     key: str
@@ -55,6 +73,8 @@ class StageWatch:
     trended: tuple[Felt, ...]
     doses: tuple[DoseLimit, ...]
     dose_bounds: tuple[DoseBound, ...]
+    table: BoundTable = field(compare=False)
+    heading: Heading = field(compare=False)
 
     @property
     def counts_direct_sun(self) -> bool:
@@ -201,17 +221,27 @@ def _stage_watch(plan: CarePlan, stage: Stage, stage_plan: StagePlan) -> StageWa
     vital = tuple(dict.fromkeys(stage_plan.vital)) or spoken_of
     if stage in ENDED or not vital:
         return None
+    bounds = tuple(bound_of(limit) for limit in stage_plan.limit)
+    heading = [place for place, limit in enumerate(stage_plan.limit) if can_make_drift(limit)]
+    trended = tuple(dict.fromkeys(stage_plan.limit[place].quantity for place in heading))
     return StageWatch(
         key=_key(plan, stage, stage_plan),
         limits=stage_plan.limit,
-        bounds=tuple(bound_of(limit) for limit in stage_plan.limit),
+        bounds=bounds,
         vital=vital,
         blind=Delays(max(1, stage_plan.blind_after_min), BLIND_OFF_CELLS),
         needed=tuple(dict.fromkeys((*spoken_of, *vital))),
         doses=stage_plan.dose,
         dose_bounds=tuple(dose_bound(dose, stage) for dose in stage_plan.dose),
-        trended=tuple(
-            dict.fromkeys(limit.quantity for limit in stage_plan.limit if can_make_drift(limit))
+        trended=trended,
+        table=bound_table(bounds),
+        heading=Heading(
+            limits=np.array(heading, dtype=np.intp),
+            felt=np.array(
+                [trended.index(stage_plan.limit[place].quantity) for place in heading],
+                dtype=np.intp,
+            ),
+            table=bound_table([bounds[place] for place in heading]),
         ),
     )
 

@@ -77,6 +77,7 @@ def run(arguments: argparse.Namespace) -> int:
 def serve(nursery: Nursery, *, turned_by_hand: bool, as_json: bool) -> int:
     """Start every part, say where it is, and serve pages until told to stop."""
     from api.assemble import CannotStart
+    from api.garbage import leave_out_what_is_loaded
 
     # The web server gives the signal on once it has stopped; the rest is then to end well too.
     signal.signal(signal.SIGTERM, _asked_to_stop)
@@ -103,6 +104,7 @@ def serve(nursery: Nursery, *, turned_by_hand: bool, as_json: bool) -> int:
             for warning in nursery.warnings:
                 sys.stdout.write(f"Note:  {warning}\n")
         sys.stdout.flush()
+        leave_out_what_is_loaded()
         nursery.serve_pages()
     except CannotStart as trouble:
         raise CannotGoOn(str(trouble)) from trouble

@@ -16,7 +16,7 @@ from api.drawing.scale import runs_of
 from api.records.alarm_lists import alarms_between
 from api.records.tables import as_ms
 from api.v1.lines import line_of
-from rules.limits import bound_of, can_speak_each
+from rules.limits import bound_of, bound_table
 from rules.model.plan import Side, When
 from rules.model.reading import MINUTE_MS, minute_of
 from rules.speaking import first_cell
@@ -208,7 +208,9 @@ def _speaks(
     whole = np.ones(minutes.size, dtype=np.bool_)
     sun_up = whole if held.limit.when is When.ALWAYS else sun_is_up(place, minutes)
     film = kit.film_open(minutes) if held.limit.film is not None else whole
-    return can_speak_each(bound_of(held.limit), sun_up=sun_up, film_open=film)
+    table = bound_table([bound_of(held.limit)])
+    speaking: NDArray[np.bool_] = table.speaking(sun_up=sun_up, film_open=film)[0]
+    return speaking
 
 
 def _beyond(line: Line, held: LimitHeld, watched: BatchWatch, place: Place) -> NDArray[np.float64]:

@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import event, given, settings
 from hypothesis import strategies as st
 
-from rules.limits import Bound, Delays
+from rules.limits import Bound, Delays, bound_table
 from rules.model.plan import When
 from rules.trend import (
     RING,
@@ -63,7 +63,20 @@ def test_a_batch_drifts_in_a_replay_exactly_when_it_drifted_live(case):
     carried = onto_ring_all((), values[:cut], present[:cut])
     assert onto_ring_all(carried, values[cut:], present[cut:]) == ring
     assert len(ring) <= RING
-    begin = max(since, 0)
-    if begin <= cut:
-        trends = trends_of(carried, cut - since, values[cut:], present[cut:])
-        assert head_out([bound], trends)[0].tolist() == live[cut:]
+    # Beside a quantity that never spoke, and one for which another sensor speaks from midway on.
+    nobody = np.full(len(cells) - cut, len(cells))
+    midway = np.where(np.arange(len(cells) - cut) < 7, since - cut, 7)
+    trends = trends_of(
+        [carried, (), carried],
+        np.stack([np.full_like(nobody, since - cut), nobody, midway]),
+        np.stack([values[cut:]] * 3),
+        np.stack([present[cut:]] * 3),
+    )
+    out = head_out(bound_table([bound] * 3), trends)
+    assert out[0].tolist() == live[cut:]
+    assert not out[1].any()
+    assert out[2, :7].tolist() == live[cut:][:7]
+    for place in range(cut + 7, len(cells)):
+        later = tuple(None if v is None else v // 1000 for v in cells[: place + 1])[-RING:]
+        expected = heads_out(bound, trend_of(later, place - cut - 7 + 1))
+        assert out[2, place - cut] == expected

@@ -43,6 +43,7 @@ from aiosmtpd.controller import Controller
 from sqlalchemy import Engine, func, select
 
 from api.assemble import assemble
+from api.garbage import leave_out_what_is_loaded
 from api.records.alarms import WAITING, acknowledge, standing_alarms
 from api.records.session import reading, writing
 from api.records.tables import alarms, outbox
@@ -266,6 +267,7 @@ def month(folder: Path, mail: str, days: int) -> None:
     }
     first_minute = int(FIRST.timestamp()) // 60
     nursery = assemble(load_settings({}, given), clock, notice=None, first_minute=first_minute)
+    leave_out_what_is_loaded()
     take, topics = nursery.parts.ingest.take, [f"soak/{n}" for n in range(PROBES)]
     weather, spent = Weather(7), dict.fromkeys(("messages", "take", "turn", "upkeep"), 0.0)
     for day in range(days):
