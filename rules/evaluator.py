@@ -23,7 +23,7 @@ from rules.record import BatchRecord, Record
 from rules.standing import standing_of
 from rules.state import NEW, BatchState, EvaluatorState
 from rules.surroundings import INPUTS, reckon_cell
-from rules.sweep import sweep
+from rules.sweep import carry_on, sweep
 from rules.trend import heads_out, onto_ring, trend_of
 from rules.trust import judged_cell
 from rules.turnover import (
@@ -62,6 +62,7 @@ __all__ = [
     "Judged",
     "Record",
     "Watchlist",
+    "carry_on",
     "outlook",
     "start",
     "step",
@@ -128,7 +129,9 @@ def _step_batch(
             quantity: felt_value(span.speakers.get(quantity), latest, moment.minute)
             for quantity in (*watch.needed, *INPUTS)
         }
-        reckoned, told = reckon_cell(kit, before.reckoned, span, felt, moment, latest)
+        reckoned, told = reckon_cell(
+            kit, before.reckoned, span, felt, moment, latest, leaf_too=watch.judges_leaf
+        )
         after, said = _judge(batch.code, watch, span, before, moment, felt=felt | told, kit=kit)
         after = replace(after, reckoned=reckoned)
         events.extend(said)

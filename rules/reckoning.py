@@ -106,12 +106,13 @@ class Around:
 class Reckoning:
     """What was reckoned for each minute: in millionths, and where it is known.
 
-    `leaf` is measured where a sensor is on one, else what the light makes likely. The bands are
-    those of the drying account, None without one, NaN while nothing has spoken of it.
+    `leaf` is measured where a sensor is on one, else what the light makes likely; it and its
+    deficit are None where the leaf was not asked for. The bands are those of the drying account,
+    None without one, NaN while nothing has spoken of it.
     """
 
-    leaf: Told
-    leaf_deficit: Told
+    leaf: Told | None
+    leaf_deficit: Told | None
     reserve: Told
     hours: Told
     peak: Told
@@ -120,11 +121,19 @@ class Reckoning:
 
 
 def reckon(
-    kit: Kit, before: Reckoned, around: Around, *, first_minute: int, sun_up: Flags, dusk: Flags
+    kit: Kit,
+    before: Reckoned,
+    around: Around,
+    *,
+    first_minute: int,
+    sun_up: Flags,
+    dusk: Flags,
+    leaf_too: bool,
 ) -> tuple[Reckoned, Reckoning]:
     """Carry what is reckoned over minutes in a row in which the same sensors speak.
 
-    `dusk` is True in the first minute without sun. ValueError without minutes.
+    `dusk` is True in the first minute without sun, `leaf_too` whether the leaf is to be told.
+    ValueError without minutes.
     """
     minutes = len(sun_up)
     if minutes == 0:
@@ -139,16 +148,28 @@ def reckon(
         dusk=dusk,
     )
     after = replace(before, cover=cover)
-    course = _surroundings(kit, around, grid, sun_up)
-    leaf = course.leaf_temperature_c
     reserve = hours = _unknown(minutes)
     reserve_band = hours_band = None
-    if kit.figures is not None and int(grid[-1]) >= kit.figures.grafted_minute:
-        after, spent = _spend(kit, kit.figures, after, course)
+    figures = kit.figures
+    if figures is not None and int(grid[-1]) < figures.grafted_minute:
+        figures = None
+    if figures is None and not leaf_too:
+        return after, Reckoning(None, None, reserve, hours, peak)
+    course = _surroundings(kit, around, grid, sun_up)
+    leaf = course.leaf_temperature_c
+    if figures is not None:
+        after, spent = _spend(kit, figures, after, course)
         reserve, hours, leaf = spent.reserve, spent.hours, spent.leaf_c
         reserve_band, hours_band = spent.reserve_band, spent.hours_band
-    told = _told(leaf), _told(_leaf_deficit_kpa(course, leaf))
-    return after, Reckoning(*told, reserve, hours, peak, reserve_band, hours_band)
+    return after, Reckoning(
+        _told(leaf) if leaf_too else None,
+        _told(_leaf_deficit_kpa(course, leaf)) if leaf_too else None,
+        reserve,
+        hours,
+        peak,
+        reserve_band,
+        hours_band,
+    )
 
 
 def as_it_stands(

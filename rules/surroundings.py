@@ -39,6 +39,8 @@ def reckon_cell(
     felt: Mapping[Felt, int | None],
     moment: Moment,
     latest: Mapping[str, tuple[int, int]],
+    *,
+    leaf_too: bool,
 ) -> tuple[Reckoned, dict[Felt, int | None]]:
     """Carry what is reckoned over one cell; return with it what the batch feels by it."""
     after, told = reckon(
@@ -48,6 +50,7 @@ def reckon_cell(
         first_minute=moment.minute,
         sun_up=np.array([moment.sun_up]),
         dusk=np.array([moment.dusk]),
+        leaf_too=leaf_too,
     )
     return after, felt_in_cell(span, told)
 
@@ -82,6 +85,8 @@ def reckon_rows(
     moments: Moments,
     held: Held,
     rows: slice,
+    *,
+    leaf_too: bool,
 ) -> tuple[Reckoned, Reckoning]:
     """Carry what is reckoned over rows of a block in which one span holds.
 
@@ -96,18 +101,20 @@ def reckon_rows(
         first_minute=moments.first_minute + rows.start,
         sun_up=moments.sun_up[rows],
         dusk=moments.dusk[rows],
+        leaf_too=leaf_too,
     )
 
 
 def felt_by(span: Span, told: Reckoning) -> dict[Felt, Told]:
     """Return what a batch feels by what was reckoned; a leaf only where no sensor is to tell it."""
     felt = {
-        Felt.LEAF_DEFICIT: told.leaf_deficit,
         Felt.RESERVE: told.reserve,
         Felt.HOURS_TO_CRITICAL: told.hours,
         Felt.EXPECTED_PEAK: told.peak,
     }
-    if Felt.LEAF_TEMPERATURE not in span.speakers:
+    if told.leaf_deficit is not None:
+        felt[Felt.LEAF_DEFICIT] = told.leaf_deficit
+    if told.leaf is not None and Felt.LEAF_TEMPERATURE not in span.speakers:
         felt[Felt.LEAF_TEMPERATURE] = told.leaf
     return felt
 

@@ -15,14 +15,11 @@ from rules.felt import felt_values, held_in
 from rules.limits import QUIET, LimitState, Swept, Verdict
 from rules.model.alarm import Priority
 from rules.model.event import ConditionClosed, ConditionOpened, Event
-from rules.model.quantities import Felt
-from rules.moments import Moments, moments_of
-from rules.reckoning import Kit
-from rules.record import BatchRecord, Columns, Record
+from rules.moments import moments_of
+from rules.record import Columns, Record
 from rules.standing import standing_at, standings_of
 from rules.state import NEW, BatchState, EvaluatorState
 from rules.surroundings import INPUTS, felt_by, reckon_rows
-from rules.trend import Ring, head_out, onto_ring_all, trends_of
 from rules.trust import judged
 from rules.turnover import (
     closed_at,
@@ -35,6 +32,7 @@ from rules.turnover import (
     still_spoken,
 )
 from rules.watchlist import blind_id
+from rules.weighing import Part, Weight, alike, weigh
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -42,15 +40,15 @@ if TYPE_CHECKING:
     from rules.cells import CellBlock
     from rules.doses import DoseState
     from rules.felt import Held
-    from rules.reckoning import Reckoned
+    from rules.model.event import Standing
+    from rules.moments import Moments
+    from rules.reckoning import Kit
     from rules.speaking import Span
     from rules.watchlist import BatchWatch, StageWatch, Watchlist
 
 Floats = NDArray[np.float64]
 Wholes = NDArray[np.int64]
 Flags = NDArray[np.bool_]
-
-NEVER = 1 << 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +68,20 @@ def sweep(
     The block follows the state's last cell, else ValueError. State and events equal those of
     `step` folded over the block's cells.
     """
+    return _sweep(watchlist, state, block, recorded=True)
+
+
+def carry_on(
+    watchlist: Watchlist, state: EvaluatorState, block: CellBlock
+) -> tuple[EvaluatorState, tuple[Event, ...]]:
+    """Return what `sweep` does, without a record; what only a record would tell is left out."""
+    after, events, _ = _sweep(watchlist, state, block, recorded=False)
+    return after, events
+
+
+def _sweep(
+    watchlist: Watchlist, state: EvaluatorState, block: CellBlock, *, recorded: bool
+) -> tuple[EvaluatorState, tuple[Event, ...], Record]:
     minutes = len(block.means)
     if minutes == 0:
         return state, (), Record(block.first_minute, 0, {})
@@ -82,90 +94,136 @@ def sweep(
     said: list[tuple[int, Event]] = [
         (event.minute, event) for event in gone(watchlist, state, block.first_minute)
     ]
-    batches: dict[str, BatchState] = {}
-    records: dict[str, BatchRecord] = {}
-    for batch in watchlist.batches:
-        before = state.batches.get(batch.code, NEW)
-        after, events, record = _sweep_batch(batch, before, held, moments)
-        batches[batch.code] = after
-        records[batch.code] = record
-        said.extend((event.minute, event) for event in events)
-    # Each batch's events stand in order; a stable sort keeps batches in order within a minute.
+    sweeps = [
+        _BatchSweep(batch, state.batches.get(batch.code, NEW), held, moments, recorded=recorded)
+        for batch in watchlist.batches
+    ]
+    for place in range(max((len(one.segments) for one in sweeps), default=0)):
+        parts = {part.code: part for one in sweeps if (part := one.begin(place)) is not None}
+        weights = {
+            part.code: weight
+            for group in alike(parts.values())
+            for part, weight in zip(group, weigh(group), strict=True)
+        }
+        for one in sweeps:
+            if one.batch.code in parts:
+                one.judge(parts[one.batch.code], weights[one.batch.code])
+    for one in sweeps:
+        # Each batch's events stand in order; a stable sort keeps batches in order within a minute.
+        said.extend((event.minute, event) for event in sorted(one.events, key=_minute))
     said.sort(key=lambda pair: pair[0])
     latest = {
         key: (int(held.minute[-1, column]), int(held.value[-1, column]))
         for key, column in sorted(held.column.items())
         if key in watchlist.channels and bool(held.minute[-1, column] >= 0)
     }
-    after_all = EvaluatorState(block.first_minute + minutes - 1, latest, batches, quality)
-    events_in_order = tuple(event for _, event in said)
-    return after_all, events_in_order, Record(block.first_minute, minutes, records)
+    batches = {one.batch.code: one.state for one in sweeps}
+    after = EvaluatorState(block.first_minute + minutes - 1, latest, batches, quality)
+    records = {one.batch.code: one.columns.record() for one in sweeps if recorded}
+    return after, tuple(event for _, event in said), Record(block.first_minute, minutes, records)
 
 
-def _sweep_batch(
-    batch: BatchWatch, before: BatchState, held: Held, moments: Moments
-) -> tuple[BatchState, list[Event], BatchRecord]:
-    minutes = len(moments.sun_up)
-    columns = Columns(minutes)
-    segments = tuple(_segments(batch, held.first_minute, minutes))
-    for segment in segments:
+def _minute(event: Event) -> int:
+    return event.minute
+
+
+class _BatchSweep:
+    """One batch on its way through a block, segment by segment: each is begun, then judged."""
+
+    def __init__(
+        self, batch: BatchWatch, state: BatchState, held: Held, moments: Moments, *, recorded: bool
+    ) -> None:
+        self.batch = batch
+        self.state = state
+        self.events: list[Event] = []
+        self.segments = tuple(_segments(batch, held.first_minute, len(moments.sun_up)))
+        self.columns = Columns(len(moments.sun_up))
+        self._held = held
+        self._moments = moments
+        self._recorded = recorded
+        for segment in self.segments:
+            self._feel(segment)
+
+    def _feel(self, segment: _Segment) -> None:
+        """Write what the batch feels by its sensors in a segment."""
+        needed = segment.watch.needed if segment.watch is not None else ()
+        for felt in (*needed, *INPUTS):
+            self.columns.open_felt(felt)
         for span, rows in segment.spans:
-            for felt in _felt_in(segment, span):
-                columns.open_felt(felt)
             for felt, speaker in span.speakers.items():
-                columns.write(felt, rows, felt_values(speaker, held, rows))
-    events: list[Event] = []
-    for segment in segments:
+                if self._recorded or felt in needed or felt in INPUTS:
+                    self.columns.write(felt, rows, felt_values(speaker, self._held, rows))
+
+    def begin(self, place: int) -> Part | None:
+        """Go on into a segment, up to what is judged in it; None if nothing is."""
+        if place >= len(self.segments):
+            return None
+        segment, held = self.segments[place], self._held
         minute = held.first_minute + segment.rows.start
-        standing = before.standing
         key = segment.watch.key if segment.watch is not None else None
-        if before.key != key:
-            kept = going_on(batch, before.key, key)
-            events.extend(closed_at(minute, batch.code, before, kept))
-            before = before.under(key, kept)
+        standing = self.state.standing
+        if self.state.key != key:
+            kept = going_on(self.batch, self.state.key, key)
+            self.events.extend(closed_at(minute, self.batch.code, self.state, kept))
+            self.state = self.state.under(key, kept)
         if segment.watch is None:
-            before = replace(before, standing=None)
-        else:
-            kit = batch.kit_in(segment.spans[0][0])
-            reckoned = _reckon(kit, segment, before.reckoned, columns, moments, held)
-            film_open = kit.film_open(
-                minute + np.arange(segment.rows.stop - segment.rows.start, dtype=np.int64)
+            self.state = replace(self.state, standing=None)
+            self._turn(standing, segment.rows)
+            return None
+        kit = self.batch.kit_in(segment.spans[0][0])
+        self._reckon(kit, segment, segment.watch)
+        grid = minute + np.arange(segment.rows.stop - segment.rows.start, dtype=np.int64)
+        return Part(
+            code=self.batch.code,
+            watch=segment.watch,
+            kit=kit,
+            minute=minute,
+            rows=segment.rows,
+            spans=segment.spans,
+            moments=self._moments,
+            film_open=kit.film_open(grid),
+            columns=self.columns,
+            rings=self.state.rings,
+        )
+
+    def _reckon(self, kit: Kit, segment: _Segment, watch: StageWatch) -> None:
+        """Carry on what is reckoned, span by span, and write what the batch feels by it."""
+        reckoned = self.state.reckoned
+        for span, rows in segment.spans:
+            felt = {
+                quantity: self.columns.read(quantity, rows)
+                for quantity in INPUTS
+                if quantity in span.speakers
+            }
+            reckoned, told = reckon_rows(
+                kit,
+                reckoned,
+                span,
+                felt,
+                self._moments,
+                self._held,
+                rows,
+                leaf_too=self._recorded or watch.judges_leaf,
             )
-            now = _Now(batch.code, segment, segment.watch, kit, minute, moments, film_open)
-            before, said = _judge(now, replace(before, reckoned=reckoned), columns)
-            events.extend(said)
-        events.extend(standing_turns(batch.code, standing, columns.standing[segment.rows], minute))
-    return before, sorted(events, key=lambda event: event.minute), columns.record()
+            for quantity, values in felt_by(span, told).items():
+                self.columns.write(quantity, rows, values)
+            if told.reserve_band is not None and told.hours_band is not None:
+                self.columns.write_bands(rows, told.reserve_band, told.hours_band)
+        self.state = replace(self.state, reckoned=reckoned)
 
+    def judge(self, part: Part, weight: Weight) -> None:
+        """Judge a segment that was begun and weighed."""
+        standing = self.state.standing
+        if self._recorded and part.watch.limits:
+            self.columns.take_least(part.rows, weight.margin, part.watch.limits)
+        self.state, events = _judge(part, weight, self.state)
+        self.events.extend(events)
+        self._turn(standing, part.rows)
 
-def _reckon(
-    kit: Kit,
-    segment: _Segment,
-    before: Reckoned,
-    columns: Columns,
-    moments: Moments,
-    held: Held,
-) -> Reckoned:
-    """Carry what is reckoned over a segment, span by span, and write what the batch feels by it."""
-    for span, rows in segment.spans:
-        felt = {
-            quantity: columns.read(quantity, rows)
-            for quantity in INPUTS
-            if quantity in span.speakers
-        }
-        before, told = reckon_rows(kit, before, span, felt, moments, held, rows)
-        for quantity, values in felt_by(span, told).items():
-            columns.write(quantity, rows, values)
-        if told.reserve_band is not None and told.hours_band is not None:
-            columns.write_bands(rows, told.reserve_band, told.hours_band)
-    return before
-
-
-def _felt_in(segment: _Segment, span: Span) -> Iterator[Felt]:
-    yield from span.speakers
-    if segment.watch is not None:
-        yield from segment.watch.needed
-        yield from INPUTS
+    def _turn(self, before: Standing | None, rows: slice) -> None:
+        minute = self._held.first_minute + rows.start
+        standing = self.columns.standing[rows]
+        self.events.extend(standing_turns(self.batch.code, before, standing, minute))
 
 
 def _segments(batch: BatchWatch, first_minute: int, minutes: int) -> Iterator[_Segment]:
@@ -194,31 +252,6 @@ def _segment(spans: Sequence[tuple[Span, slice]], watch: StageWatch | None) -> _
     return _Segment(slice(spans[0][1].start, spans[-1][1].stop), watch, tuple(spans))
 
 
-@dataclass(frozen=True, slots=True)
-class _Now:
-    """What holds over a segment while it is judged; `minute` is its first, flags are by row."""
-
-    code: str
-    segment: _Segment
-    watch: StageWatch
-    kit: Kit
-    minute: int
-    moments: Moments
-    film_open: Flags
-
-    @property
-    def rows(self) -> slice:
-        return self.segment.rows
-
-    @property
-    def sun_up(self) -> Flags:
-        return self.moments.sun_up[self.segment.rows]
-
-    @property
-    def speaking(self) -> Flags:
-        return self.watch.table.speaking(sun_up=self.sun_up, film_open=self.film_open)
-
-
 class _Standings:
     """The flags from which each cell's standing follows, filled in condition by condition."""
 
@@ -237,107 +270,87 @@ class _Standings:
             self.strained |= rising
 
 
-def _judge(now: _Now, before: BatchState, columns: Columns) -> tuple[BatchState, list[Event]]:
-    rows, watch = now.rows, now.watch
-    standings, speaking = _Standings(rows.stop - rows.start), now.speaking
-    conditions, events = _judge_limits(now, before, columns, standings, speaking)
-    sums, turned = _judge_doses(now, before, columns, standings)
+def _judge(part: Part, weight: Weight, before: BatchState) -> tuple[BatchState, list[Event]]:
+    rows, watch = part.rows, part.watch
+    standings = _Standings(part.length)
+    conditions, events = _judge_limits(part, weight, before, standings)
+    sums, turned = _judge_doses(part, before, standings)
     events.extend(turned)
     for quantity in watch.vital:
-        missing = ~columns.present[quantity][rows]
+        missing = ~part.read(quantity)[1]
         name = blind_id(quantity)
         old = before.conditions.get(name, QUIET)
         if old is QUIET and not missing.any():
             continue
         standings.blind |= missing
         said = np.where(missing, np.int8(Verdict.BEYOND), np.int8(Verdict.BACK))
-        swept = limits.sweep(watch.blind, old, now.minute, said)
+        swept = limits.sweep(watch.blind, old, part.minute, said)
         if swept.state != QUIET:
             conditions[name] = swept.state
-        events.extend(_blind_events(now.code, name, swept))
-    rings, drifting = _drift(now, before, columns, speaking)
-    columns.standing[rows] = standings_of(
+        events.extend(_blind_events(part.code, name, swept))
+    part.columns.standing[rows] = standings_of(
         in_danger=standings.in_danger,
         blind=standings.blind,
         strained=standings.strained,
-        drifting=drifting,
+        drifting=weight.drifting,
     )
-    standing = standing_at(int(columns.standing[rows.stop - 1]))
-    after = BatchState(watch.key, standing, conditions, rings, sums, before.reckoned)
+    standing = standing_at(int(part.columns.standing[rows.stop - 1]))
+    after = BatchState(watch.key, standing, conditions, weight.rings, sums, before.reckoned)
     return after, events
 
 
 def _judge_limits(
-    now: _Now, before: BatchState, columns: Columns, standings: _Standings, speaking: Flags
+    part: Part, weight: Weight, before: BatchState, standings: _Standings
 ) -> tuple[dict[str, LimitState], list[Event]]:
-    rows, code, judging = now.rows, now.code, now.watch.limits
     conditions: dict[str, LimitState] = {}
     events: list[Event] = []
-    if not judging:
-        return conditions, events
-    told = [columns.read(limit.quantity, rows) for limit in judging]
-    values, present = np.stack([one for one, _ in told]), np.stack([there for _, there in told])
-    all_said = limits.weighed(now.watch.table, values, present, speaking)
-    columns.take_least(rows, all_said.margin, judging)
-    broken: list[bool] = (all_said.said == Verdict.BEYOND).any(axis=1).tolist()
-    for place, (limit, bound) in enumerate(zip(judging, now.watch.bounds, strict=True)):
+    judging = zip(part.watch.limits, part.watch.bounds, strict=True)
+    for place, (limit, bound) in enumerate(judging):
         old = before.conditions.get(limit.id, QUIET)
-        if old is QUIET and not broken[place]:
+        if old is QUIET and not weight.broken[place]:
             continue  # as nearly always: nothing begins
+        values = weight.values[place]
         swept = limits.sweep(
-            bound.delays,
-            old,
-            now.minute,
-            all_said.said[place],
-            values=values[place],
-            sign=bound.sign,
+            bound.delays, old, part.minute, weight.said[place], values=values, sign=bound.sign
         )
         if swept.state != QUIET:
             conditions[limit.id] = swept.state
         standings.add(limit.priority, raised=swept.raised, rising=swept.rising)
+        for at, since in swept.opened:
+            value = int(values[at - part.minute]) / MICRO
+            events.append(ConditionOpened(at, part.code, limit.id, since, value, limit.priority))
         events.extend(
-            ConditionOpened(
-                at,
-                code,
-                limit.id,
-                since,
-                int(values[place, at - now.minute]) / MICRO,
-                limit.priority,
-            )
-            for at, since in swept.opened
-        )
-        events.extend(
-            ConditionClosed(at, code, limit.id, in_units(worst))
+            ConditionClosed(at, part.code, limit.id, in_units(worst))
             for at, worst in zip(swept.closed, swept.worst, strict=True)
         )
     return conditions, events
 
 
 def _judge_doses(
-    now: _Now, before: BatchState, columns: Columns, standings: _Standings
+    part: Part, before: BatchState, standings: _Standings
 ) -> tuple[dict[str, DoseState], list[Event]]:
-    rows = now.rows
+    rows = part.rows
     sums: dict[str, DoseState] = {}
     events: list[Event] = []
-    direct_from = np.zeros(rows.stop - rows.start, dtype=np.int64)
-    if now.watch.counts_direct_sun:
-        direct_from = now.moments.direct_from(now.kit.shade_fraction)[rows]
-    for dose, bound in zip(now.watch.doses, now.watch.dose_bounds, strict=True):
-        values, present = columns.read(dose.quantity, rows)
+    direct_from = np.zeros(part.length, dtype=np.int64)
+    if part.watch.counts_direct_sun:
+        direct_from = part.moments.direct_from(part.kit.shade_fraction)[rows]
+    for dose, bound in zip(part.watch.doses, part.watch.dose_bounds, strict=True):
+        values, present = part.read(dose.quantity)
         swept = doses.sweep(
             bound,
             before.doses.get(dose.id),
-            now.minute,
+            part.minute,
             values=values,
             present=present,
-            days=now.moments.days,
-            sun_up=now.sun_up,
+            days=part.moments.days,
+            sun_up=part.sun_up,
             direct_from=direct_from,
         )
         sums[dose.id] = swept.state
         standings.add(dose.priority, raised=swept.raised, rising=None)
-        columns.write_sum(dose.id, rows, swept.total / np.float64(bound.in_one))
-        events.extend(dose_event(now.code, dose, bound, turn) for turn in swept.turns)
+        part.columns.write_sum(dose.id, rows, swept.total / np.float64(bound.in_one))
+        events.extend(dose_event(part.code, dose, bound, turn) for turn in swept.turns)
     return sums, events
 
 
@@ -346,49 +359,3 @@ def _blind_events(code: str, name: str, swept: Swept) -> Iterator[Event]:
         yield ConditionOpened(at, code, name, since, None, Priority.HIGH)
     for at in swept.closed:
         yield ConditionClosed(at, code, name)
-
-
-def _drift(
-    now: _Now, before: BatchState, columns: Columns, speaking: Flags
-) -> tuple[dict[Felt, Ring], Flags]:
-    rows, watch = now.rows, now.watch
-    drifting = np.zeros(rows.stop - rows.start, dtype=np.bool_)
-    if not watch.trended:
-        return {}, drifting
-    told = [columns.read(felt, rows) for felt in watch.trended]
-    before_it = [before.rings.get(felt, ()) for felt in watch.trended]
-    trends = trends_of(
-        before_it,
-        _since(now),
-        np.stack([values for values, _ in told]),
-        np.stack([present for _, present in told]),
-    )
-    heading = watch.heading
-    out = speaking[heading.limits] & head_out(heading.table, trends.of(heading.felt))
-    rings = {
-        felt: onto_ring_all(ring, *said)
-        for felt, ring, said in zip(watch.trended, before_it, told, strict=True)
-    }
-    drifting |= out.any(axis=0)
-    return rings, drifting
-
-
-def _since(now: _Now) -> Wholes:
-    """Return the first row that may be used for each trended quantity at each row of a segment.
-
-    That is the first in which the sensor spoke that speaks now; none may be where none speaks.
-    """
-    begins = np.array(
-        [
-            [
-                NEVER if speaker is None else speaker.since_minute - now.minute
-                for felt in now.watch.trended
-                for speaker in (span.speakers.get(felt),)
-            ]
-            for span, _ in now.segment.spans
-        ],
-        dtype=np.int64,
-    ).T
-    if len(now.segment.spans) == 1:
-        return begins
-    return np.repeat(begins, [rows.stop - rows.start for _, rows in now.segment.spans], axis=1)

@@ -67,12 +67,14 @@ def onto_ring(ring: Ring, value: int | None) -> Ring:
     return (*kept, None if value is None else value // COARSE)
 
 
-def onto_ring_all(ring: Ring, values: Wholes, present: Flags) -> Ring:
-    """Add many cells; equals `onto_ring` one after another."""
-    newest: list[int] = (values[-RING:] // COARSE).tolist()
-    seen: list[bool] = present[-RING:].tolist()
-    added = [value if there else None for value, there in zip(newest, seen, strict=True)]
-    return (*ring, *added)[-RING:]
+def onto_rings(rings: Sequence[Ring], values: Wholes, present: Flags) -> list[Ring]:
+    """Add many cells to several rings, a row each; equals `onto_ring` one after another."""
+    newest: list[list[int]] = (values[:, -RING:] // COARSE).tolist()
+    seen: list[list[bool]] = present[:, -RING:].tolist()
+    return [
+        (*ring, *(v if there else None for v, there in zip(of_one, seen_of, strict=True)))[-RING:]
+        for ring, of_one, seen_of in zip(rings, newest, seen, strict=True)
+    ]
 
 
 def trend_of(ring: Ring, usable: int) -> Trend:

@@ -40,6 +40,8 @@ BLIND_OFF_CELLS = 3
 
 BLIND = "blind."
 
+OF_THE_LEAF = frozenset({Felt.LEAF_TEMPERATURE, Felt.LEAF_DEFICIT})
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Heading:
@@ -61,7 +63,8 @@ class StageWatch:
     `key` names the stage and every figure it is judged by: when it changes, what is not as it was
     starts afresh.
     `trended` are the quantities whose trend can make a batch drift, `heading` the limits that it
-    is drawn on to. `needed` are all that sensors must tell for it. `table` is the same as `bounds`.
+    is drawn on to. `needed` are all that sensors must tell for it. `table` says the same as
+    `bounds`. `judges_leaf` tells whether something is said of the leaf.
     """
 
     key: str
@@ -75,6 +78,7 @@ class StageWatch:
     dose_bounds: tuple[DoseBound, ...]
     table: BoundTable = field(compare=False)
     heading: Heading = field(compare=False)
+    judges_leaf: bool
 
     @property
     def counts_direct_sun(self) -> bool:
@@ -234,6 +238,7 @@ def _stage_watch(plan: CarePlan, stage: Stage, stage_plan: StagePlan) -> StageWa
         doses=stage_plan.dose,
         dose_bounds=tuple(dose_bound(dose, stage) for dose in stage_plan.dose),
         trended=trended,
+        judges_leaf=not OF_THE_LEAF.isdisjoint((*judged, *vital)),
         table=bound_table(bounds),
         heading=Heading(
             limits=np.array(heading, dtype=np.intp),

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from api.watch.particulars import particulars_of
 from rules.cells import cell_in, minutes_of
-from rules.evaluator import step, sweep
+from rules.evaluator import carry_on, step
 from rules.model.event import ConditionOpened
 
 if TYPE_CHECKING:
@@ -61,12 +61,12 @@ def runs_of(watchlist: Watchlist, state: EvaluatorState, block: CellBlock) -> It
     if end - first == 1:
         yield _stepped(watchlist, state, block)
         return
-    after, events, _ = sweep(watchlist, state, block)
+    after, events = carry_on(watchlist, state, block)
     opens = sorted({event.minute for event in events if isinstance(event, ConditionOpened)})
     for opening in opens:
         quiet = minutes_of(block, first - block.first_minute, opening - block.first_minute)
         if len(quiet.means) >= LEAST_SWEPT:
-            now, said, _ = sweep(watchlist, state, quiet)
+            now, said = carry_on(watchlist, state, quiet)
             yield Run(first, opening - first, now, said, {})
             state, first = now, opening
         rest = minutes_of(block, first - block.first_minute, opening + 1 - block.first_minute)

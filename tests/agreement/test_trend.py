@@ -14,7 +14,7 @@ from rules.trend import (
     heads_out,
     minutes_until,
     onto_ring,
-    onto_ring_all,
+    onto_rings,
     trend_of,
     trends_of,
 )
@@ -60,8 +60,8 @@ def test_a_batch_drifts_in_a_replay_exactly_when_it_drifted_live(case):
             event("drifts")
     values = np.array([value or 0 for value in cells], dtype=np.int64)
     present = np.array([value is not None for value in cells], dtype=np.bool_)
-    carried = onto_ring_all((), values[:cut], present[:cut])
-    assert onto_ring_all(carried, values[cut:], present[cut:]) == ring
+    (carried,) = onto_rings([()], values[None, :cut], present[None, :cut])
+    assert onto_rings([carried], values[None, cut:], present[None, cut:]) == [ring]
     assert len(ring) <= RING
     # Beside a quantity that never spoke, and one for which another sensor speaks from midway on.
     nobody = np.full(len(cells) - cut, len(cells))
