@@ -23,21 +23,26 @@ from api.records.alarms import (
 from api.records.groups import acknowledge_group, group_ids_of, messages_about
 from api.records.guarded import guarded_sign
 from api.records.session import reading, writing
+from api.records.tables import instant
 from api.v1.numbers import Number
 from api.v1.paging import USUAL, Cursor, Limit, one_page
 from api.v1.people import demand_person
 from api.v1.problems import Problem
+from api.v1.reckoned import BandBody
 from api.watch.ground import Ground
 from api.watch.holding import let_alarm_go, shelve_alarm, take_alarm_out
 from rules.alarms import CueOutOfPlaceError
 from rules.model.alarm import AlarmState, Cue, Priority
+from rules.model.reading import MINUTE_MS
 from rules.shelving import ShelvedTooLong
 from rules.vital_signs import Sign
+from rules.worsening import CHANGE_MIN
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from api.parts import Parts
+    from api.records.particulars import Particulars
 
 
 class ToolBody(BaseModel):
@@ -102,9 +107,25 @@ class MessageBody(BaseModel):
     gave_up_at: AwareDatetime | None
 
 
+class PaceBody(BaseModel):
+    """How fast it got worse in the minute in which the alarm was raised, as far as it was known.
+
+    `change` is by how much the value had changed in the last `change_min` minutes. At that pace, or
+    the faster one of the last ten, it would meet the next graver bound, `graver`, at `graver_at`.
+    `hours` are those that the scion's water would last, where what is wrong dries it: an estimate.
+    """
+
+    change: float | None
+    change_min: int
+    graver: float | None
+    graver_at: AwareDatetime | None
+    hours: BandBody | None
+
+
 class AlarmWhole(AlarmBody):
     """An alarm with what came of it. `groups` are those it was told in, the newest first."""
 
+    pace: PaceBody
     changes: list[ChangeBody]
     messages: list[MessageBody]
     groups: list[int]
@@ -175,6 +196,20 @@ def _tool(record: AlarmRecord) -> ToolBody | None:
     )
 
 
+def _pace(known: Particulars) -> PaceBody:
+    hours = None
+    if known.hours is not None and known.hours_low is not None and known.hours_high is not None:
+        hours = BandBody(low=known.hours_low, likely=known.hours, high=known.hours_high)
+    at = known.graver_minute
+    return PaceBody(
+        change=known.change,
+        change_min=CHANGE_MIN,
+        graver=known.graver,
+        graver_at=None if at is None else instant(at * MINUTE_MS),
+        hours=hours,
+    )
+
+
 def alarms_router(parts: Parts) -> APIRouter:
     """Return the routes under /alarms."""
     router = APIRouter(prefix="/alarms", tags=["alarms"])
@@ -211,6 +246,7 @@ def alarms_router(parts: Parts) -> APIRouter:
             groups = sorted(group_ids_of(db, (alarm_id,)), reverse=True)
         return AlarmWhole(
             **body_of(record).model_dump(),
+            pace=_pace(record.particulars),
             changes=[
                 ChangeBody(
                     at=c.at,

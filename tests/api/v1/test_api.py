@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
 import httpx
@@ -12,6 +13,7 @@ from sqlalchemy import text
 from api.v1.readings import MOST_BODY_BYTES
 
 V1 = "/api/v1"
+TERN_HOLLOW = timezone(timedelta(hours=11))
 DOCUMENT = Path(__file__).parents[3] / "docs" / "api.md"
 TOKEN = {"authorization": "Bearer a token only this test knows"}
 
@@ -82,6 +84,20 @@ def test_alarm_is_acknowledged_once(client):
     assert again.status_code == 409
     whole = client.get(f"{V1}/alarms/{number}").json()
     assert [change["cue"] for change in whole["changes"]] == ["raised", "acknowledged"]
+
+
+def test_an_alarm_says_how_fast_it_got_worse_as_its_page_does(looking):
+    found = looking.get(f"{V1}/alarms", params={"batch": "MG-07"}).json()
+    number = next(one["id"] for one in found if one["condition"] == "air-dry")
+    pace = looking.get(f"{V1}/alarms/{number}").json()["pace"]
+    page = looking.get(f"/alarms/{number}").text
+    assert pace["change_min"] == 20
+    assert f"it fell by {-pace['change']:.1f} % in 20 minutes" in page
+    graver_at = datetime.fromisoformat(pace["graver_at"]).astimezone(TERN_HOLLOW)
+    assert f"it passes {pace['graver']:.0f} % about {graver_at:%H:%M}" in page
+    hours = pace["hours"]
+    assert 0.0 < hours["low"] < 72.0 < hours["likely"] <= hours["high"]
+    assert f"water lasts more than 72 h, at worst {hours['low']:.0f} h" in page
 
 
 def test_alarms_can_be_asked_for_by_batch(looking):
