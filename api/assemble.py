@@ -12,6 +12,7 @@ import os
 import socket
 import threading
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,6 +22,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from api.accounts.set_up import offer_code
 from api.alerts.buttons import Buttons, IngestWithButtons, secrets_in
 from api.alerts.channels import Channels
+from api.alerts.lamp_trials import LampTrials, broker_to_try
 from api.alerts.lamps import Lamps
 from api.alerts.links import KeyReadable, Links
 from api.alerts.reach import reach_in
@@ -452,7 +454,8 @@ def assemble(
         links=links,
         refresh=bookkeeping.refresh,
     )
-    parts = replace(parts, backups=_backups_of(parts))
+    trials = LampTrials(partial(_lamps_broker, settings, collector), clock, parts.stopping)
+    parts = replace(parts, backups=_backups_of(parts), lamp_trials=trials)
     sight = Sight(parts)
     pictures = Pictures(parts, sight)
     sheets = NightSheets(parts, sight, pictures)
@@ -548,6 +551,11 @@ def _backups_of(parts: Parts) -> ScheduledBackups | None:
         environment=os.environ,
         stop=parts.stopping,
     )
+
+
+def _lamps_broker(settings: Settings, collector: EmbeddedBroker | MqttCollector) -> BrokerAddress:
+    port = collector.port if isinstance(collector, EmbeddedBroker) else 0
+    return broker_to_try(settings, port=port)
 
 
 def _collector_address(settings: Settings) -> BrokerAddress | ListenAddress:

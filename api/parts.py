@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy import Engine
 
+    from api.alerts.lamp_trials import LampTrials
     from api.backup.schedule import ScheduledBackups
     from api.book import Book
     from api.guard.service import Guard
@@ -46,8 +47,8 @@ class Parts:
     links by which people answer from a message. `guard` looks after the tool itself; None where
     nobody does. `backups` makes them each day; None where no folder is set. `leases` are this
     process's among several; None where it is alone. `pace` counts how long minutes take to be
-    judged; None: nobody counts. `stopping` is set when the process is to end:
-    open event streams then end at once.
+    judged; None: nobody counts. `lamp_trials` lights a lamp at a person's wish; None: none can be.
+    `stopping` is set when the process is to end: open event streams then end at once.
     """
 
     book: Book
@@ -65,6 +66,7 @@ class Parts:
     backups: ScheduledBackups | None = None
     leases: Leases | None = None
     pace: Pace | None = None
+    lamp_trials: LampTrials | None = None
     stopping: threading.Event = field(default_factory=threading.Event)
     refresh: Callable[[], object] = _nothing_to_refresh
 

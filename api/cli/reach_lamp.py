@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import json
 import threading
-from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
+from api.alerts.lamp_trials import broker_to_try
 from api.cli.main import FOUND_TROUBLE, GOOD, CannotGoOn
 from collector.lamp_trial import LampNotReached, light_for
-from collector.settings import BrokerAddress, broker_address, listen_address
 
 if TYPE_CHECKING:
     from api.settings import Settings
@@ -27,7 +26,7 @@ def light(site: Site, settings: Settings, name: str, *, seconds: int, as_json: b
         msg = f"--seconds: is {seconds}; write a whole number from 1 to {SECONDS[-1]}"
         raise CannotGoOn(msg)
     try:
-        address = _address(settings)
+        address = broker_to_try(settings)
     except ValueError as trouble:
         raise CannotGoOn(str(trouble)) from trouble
     error = None
@@ -57,14 +56,3 @@ def _lamp(site: Site, name: str) -> Lamp:
     known = ", ".join(lamp.id for lamp in site.lamp) or "none: add [[lamp]] to the site file"
     msg = f'--light: there is no lamp "{name}". Known are {known}'
     raise CannotGoOn(msg)
-
-
-def _address(settings: Settings) -> BrokerAddress:
-    """Return the broker that `graftvigil run` uses with these settings."""
-    if not settings.broker:
-        at = listen_address(settings.built_in_broker)
-        return BrokerAddress(at.host, at.port, tls=False, user=None, password=None)
-    secret = settings.broker_password
-    password = None if secret is None else secret.get_secret_value()
-    named = broker_address(settings.broker, password=password)
-    return replace(named, ca_file=settings.broker_ca)

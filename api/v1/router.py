@@ -11,6 +11,7 @@ from api.v1.batches import batches_router
 from api.v1.care import care_router
 from api.v1.clock import clock_router
 from api.v1.collector import collector_router
+from api.v1.lamps import lamps_router
 from api.v1.messages import messages_router
 from api.v1.photos import photos_router
 from api.v1.plans import plans_api_router
@@ -57,5 +58,6 @@ def v1_router(parts: Parts, sight: Sight, reviews: Reviews, replays: Replays) ->
     router.include_router(written_router(parts))
     router.include_router(photos_router(parts))
     router.include_router(staff_router(parts))
+    router.include_router(lamps_router(parts))
     router.include_router(settings_router(parts))
     return router

@@ -79,6 +79,15 @@ def people_router(at: Desk) -> APIRouter:
             owe_test(db, found, at=parts.clock.now())
         return RedirectResponse("/staff", status_code=HTTPStatus.SEE_OTHER)
 
+    @router.post("/staff/light")
+    def light(lamp: Annotated[str, Form(max_length=40)], request: Request) -> Response:
+        found = next((one for one in parts.site.lamp if one.id == lamp), None)
+        if found is None or parts.lamp_trials is None:
+            unknown = people_words(at.telling(request).words.code).lamp_unknown
+            raise HTTPException(HTTPStatus.UNPROCESSABLE_ENTITY, unknown)
+        parts.lamp_trials.begin(found)
+        return RedirectResponse("/staff#lamps", status_code=HTTPStatus.SEE_OTHER)
+
     @router.api_route("/answer/all/{token}", methods=["GET", "HEAD"])
     def asked_of_many(request: Request, token: str) -> Response:
         with reading(parts.records) as db:

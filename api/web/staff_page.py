@@ -1,4 +1,4 @@
-"""The page of staff answers: who is on duty now and next, and does every way reach them."""
+"""The page of staff answers: who is on duty now and next, does every way reach them."""
 
 from __future__ import annotations
 
@@ -6,9 +6,12 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
+from api.alerts.lamps import is_lit
+from api.records.alarms import standing_alarms
 from api.records.session import reading
 from api.records.ways import last_tries
 from api.web.words.people import people_words
+from collector.outgoing import Fate
 from rules.local_time import local_day
 from rules.model.people import EMAIL
 from rules.rota import is_away, next_change, who_is_on_duty
@@ -20,6 +23,7 @@ if TYPE_CHECKING:
     from api.records.ways import LastTry
     from api.web.telling import Telling
     from api.web.words.people import PeopleWords
+    from rules.model.lamp import Lamp
     from rules.model.people import Person
 
 LOOKED_AHEAD = timedelta(days=7)
@@ -47,12 +51,26 @@ class PersonLine:
 
 
 @dataclass(frozen=True, slots=True)
+class LampLine:
+    """A lamp or siren: what it should be now, whose alarms light it, what came of a trial."""
+
+    id: str
+    title: str
+    lit: bool
+    said: str
+    whose: str
+    tried: str
+    failed: bool
+
+
+@dataclass(frozen=True, slots=True)
 class StaffPage:
     """All that the page says."""
 
     answer: str
     afterwards: str
     people: tuple[PersonLine, ...]
+    lamps: tuple[LampLine, ...]
 
 
 def staff_page(parts: Parts, telling: Telling) -> StaffPage:
@@ -67,6 +85,7 @@ def staff_page(parts: Parts, telling: Telling) -> StaffPage:
         afterwards = words.afterwards.format(time=telling.time(change), names=following)
     with reading(parts.records) as db:
         tries = last_tries(db)
+        lit = {one.id for one in site.lamp if is_lit(one, standing_alarms(db), site)}
     here = {person.id for person in on_duty}
     return StaffPage(
         answer=words.staff_answer.format(names=_names(on_duty)),
@@ -84,6 +103,7 @@ def staff_page(parts: Parts, telling: Telling) -> StaffPage:
             )
             for person in sorted(site.person, key=lambda one: one.id not in here)
         ),
+        lamps=tuple(_lamp(lamp, parts, telling, words, lit=lamp.id in lit) for lamp in site.lamp),
     )
 
 
@@ -109,6 +129,29 @@ def _way(way: str, last: LastTry | None, telling: Telling, words: PeopleWords) -
     if last.arrived:
         return WayLine(name, words.arrived.format(time=telling.time(last.at)), failed=False)
     return WayLine(name, words.failed.format(why=last.error or ""), failed=True)
+
+
+def _lamp(lamp: Lamp, parts: Parts, telling: Telling, words: PeopleWords, *, lit: bool) -> LampLine:
+    titles = {house.id: house.title for house in parts.site.house}
+    whose = ", ".join(titles[house] for house in lamp.houses) or words.lamp_all
+    trial = None if parts.lamp_trials is None else parts.lamp_trials.last(lamp.id)
+    tried = words.lamp_never_tried
+    if trial is not None:
+        told = {
+            Fate.UNDER_WAY: words.lamp_trying,
+            Fate.ACCEPTED: words.lamp_passed_on,
+            Fate.LOST: words.lamp_not_reached,
+        }
+        tried = told[trial.fate].format(time=telling.time(trial.at), why=trial.trouble)
+    return LampLine(
+        id=lamp.id,
+        title=lamp.title,
+        lit=lit,
+        said=words.lamp_lit if lit else words.lamp_dark,
+        whose=words.lamp_whose.format(houses=whose),
+        tried=tried,
+        failed=trial is not None and trial.fate is Fate.LOST,
+    )
 
 
 def _names(people: Iterable[Person]) -> str:

@@ -49,6 +49,18 @@ class PeopleWords:
     link_past: str
     link_hint: str
     page_of_alarm: str
+    lamps: str
+    lamp_lit: str
+    lamp_dark: str
+    lamp_whose: str
+    lamp_all: str
+    lamp_never_tried: str
+    lamp_trying: str
+    lamp_passed_on: str
+    lamp_not_reached: str
+    lamp_light: str
+    lamp_hint: str
+    lamp_unknown: str
 
 
 ENGLISH = PeopleWords(
@@ -92,6 +104,18 @@ ENGLISH = PeopleWords(
     link_past="This link was for an earlier time: the alarm has been raised again since.",
     link_hint="Use the link in the newest message, or the page of alarms.",
     page_of_alarm="All about this alarm",
+    lamps="Lamps and sirens",
+    lamp_lit="should be on: an alarm waits for a person",
+    lamp_dark="should be off: nothing waits for a person",
+    lamp_whose="For: {houses}.",
+    lamp_all="all houses",
+    lamp_never_tried="Not tried since graftvigil was started.",
+    lamp_trying="Being tried since {time}.",
+    lamp_passed_on="Tried {time}: the broker passed it on. Did someone see or hear it?",
+    lamp_not_reached="Tried {time}: {why}.",
+    lamp_light="Turn it on for 5 seconds",
+    lamp_hint="A siren is loud: first warn whoever stands near it.",
+    lamp_unknown="That lamp is not in the site file any more. Load the page again.",
 )
 
 SPANISH = PeopleWords(
@@ -136,6 +160,18 @@ SPANISH = PeopleWords(
     link_past="Este enlace era de antes: la alarma ha vuelto a saltar desde entonces.",
     link_hint="Use el enlace del último mensaje, o la página de alarmas.",
     page_of_alarm="Todo sobre esta alarma",
+    lamps="Lámparas y sirenas",
+    lamp_lit="debe estar encendida: una alarma espera a alguien",
+    lamp_dark="debe estar apagada: nada espera a nadie",
+    lamp_whose="Para: {houses}.",
+    lamp_all="todas las casas",
+    lamp_never_tried="Sin probar desde que se inició graftvigil.",
+    lamp_trying="En prueba desde {time}.",
+    lamp_passed_on="Probada {time}: el bróker lo transmitió. ¿Alguien la vio u oyó?",
+    lamp_not_reached="Probada {time}: {why}.",
+    lamp_light="Encenderla 5 segundos",
+    lamp_hint="Una sirena suena fuerte: avise antes a quien esté cerca.",
+    lamp_unknown="Esa lámpara ya no está en el archivo del sitio. Vuelva a cargar la página.",
 )
 
 

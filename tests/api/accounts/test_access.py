@@ -14,7 +14,7 @@ from collector.tokens import DeviceTokens
 BATCH, OPEN_ALARM = "MG-07", 1
 FILLED = {
     "code": BATCH, "token": "x", "alarm_id": "1", "work_id": "1", "group_id": "1", "number": "1",
-    "kind": "batch", "key": BATCH, "person": "tobin", "quantity": "x",
+    "kind": "batch", "key": BATCH, "person": "tobin", "lamp": "shed", "quantity": "x",
     "topic": "a/b", "path": "style.css", "name": "leafy-bag", "version": "1",
 }  # fmt: skip
 SPAN = "from=2026-11-14T00:00:00Z&to=2026-11-14T01:00:00Z"

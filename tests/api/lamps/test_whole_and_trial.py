@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import socket
+import threading
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -19,6 +21,8 @@ from api.records.courses import raised_by
 from api.records.session import reading, writing
 from api.settings import load_settings
 from api.watch.clock import TurnedClock
+from collector.outgoing import Fate
+from collector.settings import BrokerAddress
 from rules.model.alarm import Priority
 
 pytestmark = pytest.mark.service
@@ -40,6 +44,7 @@ def demo(tmp_path):
         "data": tmp_path / "data",
         "listen": "127.0.0.1:0",
         "built_in_broker": "127.0.0.1:0",
+        "accounts": "off",
     }
     made = assemble(
         load_settings(os.environ, given), TurnedClock(NIGHT), notice=None, first_minute=None
@@ -73,6 +78,66 @@ def test_the_whole_program_lights_it_and_the_link_in_a_message_puts_it_out(
         answer = f"{address}/answer/{parts.links.token(link)}"
         assert httpx.post(answer, data={"answer": "going"}).status_code == 303
         until(lambda: ear.heard[-1][1] == "off")
+
+
+def test_the_page_of_staff_says_what_it_should_be_and_lights_it_for_a_trial(
+    demo, serving, ear_at, until, monkeypatch
+):
+    monkeypatch.setattr("api.alerts.lamp_trials.LIT_S", 0.3)
+    ear = ear_at(demo.built_in_broker[1], SHED["topic"])
+    until(lambda: [said for _, said, _ in ear.heard] == ["off"])
+    with serving(demo.parts) as address:
+        page = httpx.get(f"{address}/staff").text
+        assert "should be off: nothing waits for a person" in page
+        assert "For: all houses. Not tried since graftvigil was started." in page
+        assert httpx.post(f"{address}/staff/light", data={"lamp": "shed"}).status_code == 303
+        until(lambda: [said for _, said, _ in ear.heard] == ["off", "on", "off"])
+        until(lambda: "the broker passed it on" in httpx.get(f"{address}/staff").text)
+        _, lamp = httpx.get(f"{address}/api/v1/lamps").json()
+        assert (lamp["id"], lamp["lit"], lamp["trial"]["fate"]) == ("shed", False, "accepted")
+        with writing(demo.parts.records) as db:
+            raise_alarm(
+                db,
+                batch="MG-07",
+                condition="air-dry-danger",
+                priority=Priority.HIGH,
+                opened_at=NIGHT,
+                since=NIGHT,
+                value=60.0,
+            )
+        assert all(one["lit"] for one in httpx.get(f"{address}/api/v1/lamps").json())
+        spanish = httpx.get(f"{address}/staff", headers={"accept-language": "es"}).text
+        assert "debe estar encendida: una alarma espera a alguien" in spanish
+        gone = httpx.post(f"{address}/staff/light", data={"lamp": "barn"})
+        assert gone.status_code == 422
+        assert "not in the site file any more" in gone.text
+
+
+def test_a_lamp_is_tried_once_at_a_time_and_why_it_was_not_reached_is_said(
+    demo, serving, until, monkeypatch
+):
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+    begun = threading.Event()
+    trials = demo.parts.lamp_trials
+    monkeypatch.setattr("api.alerts.lamp_trials.LIT_S", 30.0)
+    monkeypatch.setattr(trials, "_stopping", begun)
+    with serving(demo.parts) as address:
+        light = f"{address}/api/v1/lamps/shed/light"
+        first = httpx.post(light)
+        assert (first.status_code, first.json()["trial"]["fate"]) == (202, "under_way")
+        again = httpx.post(light)
+        assert again.status_code == 409
+        assert "being tried already" in again.json()["detail"]
+        assert httpx.post(f"{address}/api/v1/lamps/barn/light").status_code == 404
+        begun.set()
+        until(lambda: trials.last("shed").fate is Fate.ACCEPTED)
+        nobody = BrokerAddress("127.0.0.1", port, tls=False, user=None, password=None)
+        monkeypatch.setattr(trials, "_address", lambda: nobody)
+        assert httpx.post(light).status_code == 202
+        until(lambda: trials.last("shed").fate is Fate.LOST)
+        page = httpx.get(f"{address}/staff").text
+        assert f"no broker answers at 127.0.0.1:{port}" in page
 
 
 @pytest.fixture

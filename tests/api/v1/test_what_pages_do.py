@@ -26,6 +26,7 @@ SAME = {
     "/replay/begin": ("POST", f"{V1}/replays/{{number}}/begin"),
     "/replay/end": ("DELETE", f"{V1}/replays/{{number}}"),
     "/staff/test": ("POST", f"{V1}/staff/{{person}}/test"),
+    "/staff/light": ("POST", f"{V1}/lamps/{{lamp}}/light"),
 }
 PEOPLE_ONLY = {
     "/choose": "view and language of one device",
