@@ -58,6 +58,7 @@ class LampLine:
     title: str
     lit: bool
     said: str
+    why: str
     whose: str
     tried: str
     failed: bool
@@ -148,6 +149,7 @@ def _lamp(lamp: Lamp, parts: Parts, telling: Telling, words: PeopleWords, *, lit
         title=lamp.title,
         lit=lit,
         said=words.lamp_lit if lit else words.lamp_dark,
+        why=words.lamp_lit_why if lit else words.lamp_dark_why,
         whose=words.lamp_whose.format(houses=whose),
         tried=tried,
         failed=trial is not None and trial.fate is Fate.LOST,

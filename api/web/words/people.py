@@ -51,7 +51,9 @@ class PeopleWords:
     page_of_alarm: str
     lamps: str
     lamp_lit: str
+    lamp_lit_why: str
     lamp_dark: str
+    lamp_dark_why: str
     lamp_whose: str
     lamp_all: str
     lamp_never_tried: str
@@ -105,8 +107,10 @@ ENGLISH = PeopleWords(
     link_hint="Use the link in the newest message, or the page of alarms.",
     page_of_alarm="All about this alarm",
     lamps="Lamps and sirens",
-    lamp_lit="should be on: an alarm waits for a person",
-    lamp_dark="should be off: nothing waits for a person",
+    lamp_lit="should be on",
+    lamp_lit_why="An alarm waits for a person.",
+    lamp_dark="should be off",
+    lamp_dark_why="Nothing waits for a person.",
     lamp_whose="For: {houses}.",
     lamp_all="all houses",
     lamp_never_tried="Not tried since graftvigil was started.",
@@ -161,8 +165,10 @@ SPANISH = PeopleWords(
     link_hint="Use el enlace del último mensaje, o la página de alarmas.",
     page_of_alarm="Todo sobre esta alarma",
     lamps="Lámparas y sirenas",
-    lamp_lit="debe estar encendida: una alarma espera a alguien",
-    lamp_dark="debe estar apagada: nada espera a nadie",
+    lamp_lit="debe estar encendida",
+    lamp_lit_why="Una alarma espera a alguien.",
+    lamp_dark="debe estar apagada",
+    lamp_dark_why="Nada espera a nadie.",
     lamp_whose="Para: {houses}.",
     lamp_all="todas las casas",
     lamp_never_tried="Sin probar desde que se inició graftvigil.",
