@@ -58,6 +58,11 @@ def with_real_names(case: Case) -> Case:
     return case
 
 
+def can_hold(check, case: Case) -> bool:
+    """Return whether a check can be made: a form field is text, so of the wrong type it is none."""
+    return check is not negative_data_rejection or case.media_type != "multipart/form-data"
+
+
 def tried(schema, mode: GenerationMode, change, checks) -> int:
     """Send generated requests to every operation; return how many were sent."""
     sent = 0
@@ -73,7 +78,8 @@ def tried(schema, mode: GenerationMode, change, checks) -> int:
                 nonlocal sent
                 sent += 1
                 case = change(case)
-                case.validate_response(case.call(timeout=20), checks=checks)
+                due = [check for check in checks if can_hold(check, case)]
+                case.validate_response(case.call(timeout=20), checks=due)
 
             one()
         except Unsatisfiable:
