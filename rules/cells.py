@@ -65,12 +65,6 @@ class CellBlock:
     refused: NDArray[np.bool_] | None = None
 
 
-def cell_of(site: Site, minute: int, readings: Sequence[Reading | StoredReading]) -> Cell:
-    """Return the cell of one minute since the epoch, UTC; readings of other minutes are left."""
-    block = block_of(site, minute, 1, readings)
-    return cell_in(block, minute)
-
-
 def cell_in(block: CellBlock, minute: int) -> Cell:
     """Return one minute of a block as a cell; IndexError if the block does not hold it."""
     row = minute - block.first_minute

@@ -12,7 +12,6 @@ from rules.cells import (
     block_of_series,
     calibrated,
     cell_in,
-    cell_of,
     in_our_unit,
     narrowed,
 )
@@ -109,7 +108,8 @@ def test_a_minute_is_the_same_alone_in_a_block_and_in_any_order(readings, data):
     block = block_of(SITE, FIRST, MINUTES, readings)
     shuffled = data.draw(st.permutations(readings))
     for minute in range(FIRST, FIRST + MINUTES):
-        assert cell_of(SITE, minute, shuffled) == cell_in(block, minute)
+        alone = block_of(SITE, minute, 1, shuffled)
+        assert cell_in(alone, minute) == cell_in(block, minute)
     again = block_of(SITE, FIRST, MINUTES, shuffled)
     assert np.array_equal(again.means, block.means)
     assert np.array_equal(again.present, block.present)

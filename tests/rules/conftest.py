@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from rules.care_today import care_today
-from rules.cells import MICRO, Cell
+from rules.cells import MICRO, Cell, block_of, cell_in
 from rules.evaluator import outlook, start, step, watchlist
 from rules.model.batch import Batch, Seen, Stage
 from rules.model.event import ConditionClosed, ConditionOpened, StandingChanged
@@ -199,10 +199,15 @@ class Night:
         return [e.after for e in self.events if isinstance(e, StandingChanged)]
 
 
+def cell(site, minute, readings):
+    return cell_in(block_of(site, minute, 1, readings), minute)
+
+
 @dataclass(frozen=True)
 class Makers:
     """What tests build nurseries from."""
 
+    cell: object = staticmethod(cell)
     site: object = staticmethod(site)
     batch: object = staticmethod(batch)
     sensor: object = staticmethod(sensor)

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from rules.cells import MICRO, block_of, calibrated, cell_of
+from rules.cells import MICRO, block_of, calibrated
 from rules.model.calibration import SANE, Calibration, absurdity_of
 from rules.model.place import Channel
 from rules.model.quantities import MEANINGS, LightSource, Quantity
@@ -46,7 +46,7 @@ def site_with(make, *calibrations, unit="%RH"):
 
 
 def damp_at(make, site, at_ms, raw):
-    cell = cell_of(site, at_ms // MINUTE_MS, [Reading("bag-07/relative_humidity", at_ms, raw)])
+    cell = make.cell(site, at_ms // MINUTE_MS, [Reading("bag-07/relative_humidity", at_ms, raw)])
     return cell.means.get("bag-07/relative_humidity", 0) / MICRO
 
 
@@ -63,7 +63,7 @@ def test_one_minute_may_hold_readings_from_before_and_after_a_check(make):
         Reading("bag-07/relative_humidity", SINCE_MS + 10_000, 90.0),
         Reading("bag-07/relative_humidity", SINCE_MS + 40_000, 90.0),
     ]
-    assert cell_of(site, MINUTE, readings).means == {"bag-07/relative_humidity": 89 * MICRO}
+    assert make.cell(site, MINUTE, readings).means == {"bag-07/relative_humidity": 89 * MICRO}
 
 
 def test_the_check_last_begun_counts_whatever_order_they_are_written_in(make):
@@ -113,10 +113,10 @@ def test_a_minute_of_which_nothing_was_believed_is_told_from_silence(make):
         Reading("bag-07/air_temperature", SINCE_MS, 64.0),
         Reading("bag-07/air_temperature", SINCE_MS + 1, 25.0),
     ]
-    cell = cell_of(site, MINUTE, said)
+    cell = make.cell(site, MINUTE, said)
     assert cell.refused == {"bag-07/relative_humidity"}
     assert set(cell.means) == {"bag-07/air_temperature"}
-    assert cell_of(site, MINUTE, []).refused == set()
+    assert make.cell(site, MINUTE, []).refused == set()
     block = block_of(site, MINUTE - 1, 3, said)
     assert block.refused is not None
     assert block.refused.sum() == 1

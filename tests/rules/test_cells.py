@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from rules.cells import MICRO, block_of, cell_in, cell_of, in_millionths, rounded_mean
+from rules.cells import MICRO, block_of, cell_in, in_millionths, rounded_mean
 from rules.model.reading import MINUTE_MS, Reading, StoredReading
 
 MINUTE = 29_000_000
@@ -25,7 +25,7 @@ def test_a_minute_is_the_mean_of_what_was_sent_in_it(make):
         Reading(AIR, at(-0.001), 90.0),
         StoredReading(7, DAMP, at(30), 95.5),
     ]
-    cell = cell_of(make.site(), MINUTE, readings)
+    cell = make.cell(make.site(), MINUTE, readings)
     assert cell.means == {AIR: 25_500_000, DAMP: 95_500_000}
 
 
@@ -36,16 +36,16 @@ def test_what_cannot_be_believed_is_missing_and_spoils_no_mean(make):
         Reading(DAMP, at(1), 107.0),
         Reading(DAMP, at(2), float("nan")),
     ]
-    assert cell_of(make.site(), MINUTE, readings).means == {AIR: 25_000_000}
+    assert make.cell(make.site(), MINUTE, readings).means == {AIR: 25_000_000}
 
 
 def test_humidity_over_100_is_read_as_100(make):
     readings = [Reading(DAMP, at(1), 103.0), Reading(DAMP, at(2), 99.0)]
-    assert cell_of(make.site(), MINUTE, readings).means == {DAMP: 99_500_000}
+    assert make.cell(make.site(), MINUTE, readings).means == {DAMP: 99_500_000}
 
 
 def test_a_channel_the_site_does_not_name_is_left_out(make):
-    assert cell_of(make.site(), MINUTE, [Reading("gone/air", at(1), 25.0)]).means == {}
+    assert make.cell(make.site(), MINUTE, [Reading("gone/air", at(1), 25.0)]).means == {}
 
 
 def test_a_block_marks_what_is_missing_with_zero_and_absent(make):
