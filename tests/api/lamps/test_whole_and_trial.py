@@ -54,12 +54,7 @@ def demo(tmp_path):
     made.stop()
 
 
-def test_the_whole_program_lights_it_and_the_link_in_a_message_puts_it_out(
-    demo, serving, ear_at, until
-):
-    ear = ear_at(demo.built_in_broker[1], SHED["topic"])
-    parts = demo.parts
-    until(lambda: [said for _, said, _ in ear.heard] == ["off"])
+def in_danger(parts):
     with writing(parts.records) as db:
         moved = raise_alarm(
             db,
@@ -70,10 +65,20 @@ def test_the_whole_program_lights_it_and_the_link_in_a_message_puts_it_out(
             since=NIGHT,
             value=60.0,
         )
+    return moved.alarm
+
+
+def test_the_whole_program_lights_it_and_the_link_in_a_message_puts_it_out(
+    demo, serving, ear_at, until
+):
+    ear = ear_at(demo.built_in_broker[1], SHED["topic"])
+    parts = demo.parts
+    until(lambda: [said for _, said, _ in ear.heard] == ["off"])
+    alarm = in_danger(parts)
     until(lambda: ear.heard[-1][1] == "on")
     with reading(parts.records) as db:
-        change_id = raised_by(db, (moved.alarm.id,))[moved.alarm.id]
-    link = Link(moved.alarm.id, change_id, "tobin", parts.clock.now() + LASTS)
+        change_id = raised_by(db, (alarm.id,))[alarm.id]
+    link = Link(alarm.id, change_id, "tobin", parts.clock.now() + LASTS)
     with serving(parts) as address:
         answer = f"{address}/answer/{parts.links.token(link)}"
         assert httpx.post(answer, data={"answer": "going"}).status_code == 303
@@ -98,16 +103,7 @@ def test_the_page_of_staff_says_what_it_should_be_and_lights_it_for_a_trial(
         until(lambda: "the broker passed it on" in httpx.get(f"{address}/staff").text)
         _, lamp = httpx.get(f"{address}/api/v1/lamps").json()
         assert (lamp["id"], lamp["lit"], lamp["trial"]["fate"]) == ("shed", False, "accepted")
-        with writing(demo.parts.records) as db:
-            raise_alarm(
-                db,
-                batch="MG-07",
-                condition="air-dry-danger",
-                priority=Priority.HIGH,
-                opened_at=NIGHT,
-                since=NIGHT,
-                value=60.0,
-            )
+        in_danger(demo.parts)
         assert all(one["lit"] for one in httpx.get(f"{address}/api/v1/lamps").json())
         spanish = httpx.get(f"{address}/staff", headers={"accept-language": "es"}).text
         assert "Una alarma espera a alguien. Para: todas las casas." in spanish
