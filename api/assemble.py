@@ -22,7 +22,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from api.accounts.set_up import offer_code
 from api.alerts.buttons import Buttons, IngestWithButtons, secrets_in
 from api.alerts.channels import Channels
-from api.alerts.lamp_trials import LampTrials, broker_to_try
+from api.alerts.lamp_trials import LampTrials, broker_to_try, named_broker
 from api.alerts.lamps import Lamps
 from api.alerts.links import KeyReadable, Links
 from api.alerts.reach import reach_in
@@ -561,14 +561,8 @@ def _lamps_broker(settings: Settings, collector: EmbeddedBroker | MqttCollector)
 def _collector_address(settings: Settings) -> BrokerAddress | ListenAddress:
     if not settings.broker:
         return listen_address(settings.built_in_broker)
-    secret = settings.broker_password
-    password = None if secret is None else secret.get_secret_value()
-    return replace(
-        broker_address(settings.broker, password=password),
-        client_id=settings.broker_session,
-        topics=filters_for(settings.answer_topic.split(), settings.topics.split()),
-        ca_file=settings.broker_ca,
-    )
+    topics = filters_for(settings.answer_topic.split(), settings.topics.split())
+    return replace(named_broker(settings), client_id=settings.broker_session, topics=topics)
 
 
 def _jitter() -> Callable[[], float]:

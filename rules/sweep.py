@@ -91,36 +91,30 @@ def _sweep(
     quality, judgement = judged(watchlist.quality, state.quality, block, heights)
     held = held_in(judgement.block, still_spoken(watchlist, state.latest))
     moments = moments_of(watchlist.place, block.first_minute, minutes)
-    said: list[tuple[int, Event]] = [
-        (event.minute, event) for event in gone(watchlist, state, block.first_minute)
-    ]
+    said: list[Event] = gone(watchlist, state, block.first_minute)
     sweeps = [
         _BatchSweep(batch, state.batches.get(batch.code, NEW), held, moments, recorded=recorded)
         for batch in watchlist.batches
     ]
+    by_code = {one.batch.code: one for one in sweeps}
     for place in range(max((len(one.segments) for one in sweeps), default=0)):
-        parts = {part.code: part for one in sweeps if (part := one.begin(place)) is not None}
-        weights = {
-            part.code: weight
-            for group in alike(parts.values())
-            for part, weight in zip(group, weigh(group), strict=True)
-        }
-        for one in sweeps:
-            if one.batch.code in parts:
-                one.judge(parts[one.batch.code], weights[one.batch.code])
+        begun = [part for one in sweeps if (part := one.begin(place)) is not None]
+        for group in alike(begun):
+            for part, weight in zip(group, weigh(group), strict=True):
+                by_code[part.code].judge(part, weight)
     for one in sweeps:
-        # Each batch's events stand in order; a stable sort keeps batches in order within a minute.
-        said.extend((event.minute, event) for event in sorted(one.events, key=_minute))
-    said.sort(key=lambda pair: pair[0])
+        said.extend(one.events)
+    # A stable sort keeps batches in order within a minute, and each batch's own order.
+    said.sort(key=_minute)
     latest = {
         key: (int(held.minute[-1, column]), int(held.value[-1, column]))
         for key, column in sorted(held.column.items())
         if key in watchlist.channels and bool(held.minute[-1, column] >= 0)
     }
-    batches = {one.batch.code: one.state for one in sweeps}
+    batches = {code: one.state for code, one in by_code.items()}
     after = EvaluatorState(block.first_minute + minutes - 1, latest, batches, quality)
-    records = {one.batch.code: one.columns.record() for one in sweeps if recorded}
-    return after, tuple(event for _, event in said), Record(block.first_minute, minutes, records)
+    records = {code: one.columns.record() for code, one in by_code.items() if recorded}
+    return after, tuple(said), Record(block.first_minute, minutes, records)
 
 
 def _minute(event: Event) -> int:

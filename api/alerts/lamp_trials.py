@@ -45,10 +45,14 @@ def broker_to_try(settings: Settings, *, port: int = 0) -> BrokerAddress:
     if not settings.broker:
         at = listen_address(settings.built_in_broker)
         return BrokerAddress(at.host, port or at.port, tls=False, user=None, password=None)
+    return named_broker(settings)
+
+
+def named_broker(settings: Settings) -> BrokerAddress:
+    """Return the broker that settings name, with what signs us in there; ValueError if unusable."""
     secret = settings.broker_password
     password = None if secret is None else secret.get_secret_value()
-    named = broker_address(settings.broker, password=password)
-    return replace(named, ca_file=settings.broker_ca)
+    return replace(broker_address(settings.broker, password=password), ca_file=settings.broker_ca)
 
 
 class LampTrials:

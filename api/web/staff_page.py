@@ -1,4 +1,4 @@
-"""The page of staff answers: who is on duty now and next, does every way reach them."""
+"""The page of staff answers: who is on duty now and next, and does every way reach them."""
 
 from __future__ import annotations
 
@@ -6,10 +6,9 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from api.alerts.lamps import is_lit
-from api.records.alarms import standing_alarms
 from api.records.session import reading
 from api.records.ways import last_tries
+from api.v1.lamps import lamp_bodies
 from api.web.words.people import people_words
 from collector.outgoing import Fate
 from rules.local_time import local_day
@@ -21,9 +20,9 @@ if TYPE_CHECKING:
 
     from api.parts import Parts
     from api.records.ways import LastTry
+    from api.v1.lamps import LampBody
     from api.web.telling import Telling
     from api.web.words.people import PeopleWords
-    from rules.model.lamp import Lamp
     from rules.model.people import Person
 
 LOOKED_AHEAD = timedelta(days=7)
@@ -86,7 +85,6 @@ def staff_page(parts: Parts, telling: Telling) -> StaffPage:
         afterwards = words.afterwards.format(time=telling.time(change), names=following)
     with reading(parts.records) as db:
         tries = last_tries(db)
-        lit = {one.id for one in site.lamp if is_lit(one, standing_alarms(db), site)}
     here = {person.id for person in on_duty}
     return StaffPage(
         answer=words.staff_answer.format(names=_names(on_duty)),
@@ -104,7 +102,7 @@ def staff_page(parts: Parts, telling: Telling) -> StaffPage:
             )
             for person in sorted(site.person, key=lambda one: one.id not in here)
         ),
-        lamps=tuple(_lamp(lamp, parts, telling, words, lit=lamp.id in lit) for lamp in site.lamp),
+        lamps=tuple(_lamp(lamp, parts, telling, words) for lamp in lamp_bodies(parts)),
     )
 
 
@@ -132,10 +130,10 @@ def _way(way: str, last: LastTry | None, telling: Telling, words: PeopleWords) -
     return WayLine(name, words.failed.format(why=last.error or ""), failed=True)
 
 
-def _lamp(lamp: Lamp, parts: Parts, telling: Telling, words: PeopleWords, *, lit: bool) -> LampLine:
+def _lamp(lamp: LampBody, parts: Parts, telling: Telling, words: PeopleWords) -> LampLine:
     titles = {house.id: house.title for house in parts.site.house}
     whose = ", ".join(titles[house] for house in lamp.houses) or words.lamp_all
-    trial = None if parts.lamp_trials is None else parts.lamp_trials.last(lamp.id)
+    trial = lamp.trial
     tried = words.lamp_never_tried
     if trial is not None:
         told = {
@@ -147,9 +145,9 @@ def _lamp(lamp: Lamp, parts: Parts, telling: Telling, words: PeopleWords, *, lit
     return LampLine(
         id=lamp.id,
         title=lamp.title,
-        lit=lit,
-        said=words.lamp_lit if lit else words.lamp_dark,
-        why=words.lamp_lit_why if lit else words.lamp_dark_why,
+        lit=lamp.lit,
+        said=words.lamp_lit if lamp.lit else words.lamp_dark,
+        why=words.lamp_lit_why if lamp.lit else words.lamp_dark_why,
         whose=words.lamp_whose.format(houses=whose),
         tried=tried,
         failed=trial is not None and trial.fate is Fate.LOST,
